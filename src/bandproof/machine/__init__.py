@@ -1,0 +1,1 @@
+"""What an arrangement *does*: the executable meaning, stepping, stories."""

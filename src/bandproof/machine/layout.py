@@ -1,0 +1,80 @@
+"""Which landmarks each volume carries: the grid on which both meanings of an arrangement stand.
+
+A volume carries the landmarks compared at it and those of every volume it can exchange air with, closed over passages
+(design section 2). Volumes that are compared with each other carry each other's too.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import chain
+
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
+from bandproof.model.conditions import AtLeast, Below, Condition, Lower, atoms
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """An arrangement and the ascending landmarks of each of its volumes (pascals gauge, all above zero)."""
+
+    arrangement: Arrangement
+    landmarks: dict[str, tuple[Fraction, ...]]
+
+    def low(self, volume: str, band: int) -> Fraction:
+        """Lower end of a band (included); zero for band 0."""
+        return self.landmarks[volume][band - 1] if band else Fraction(0)
+
+    def high(self, volume: str, band: int) -> Fraction:
+        """Upper end of a band (excluded); the highest pressure for the last band."""
+        marks = self.landmarks[volume]
+        return marks[band] if band < len(marks) else self.arrangement.highest
+
+    def band_at(self, volume: str, pressure: Fraction) -> int:
+        """The band that holds `pressure`."""
+        return bisect_right(self.landmarks[volume], pressure)
+
+
+def lay_out(arrangement: Arrangement, claims: Iterable[Condition] = ()) -> Layout:
+    """The layout for an arrangement and the conditions that are to be decided on it."""
+    guards = (move.when for part in arrangement.parts for move in part.moves)
+    starts = (start.where for start in arrangement.starts)
+    compared: dict[str, set[Fraction]] = {volume.name: set() for volume in arrangement.volumes}
+    groups = _Groups(compared)
+    for atom in (a for condition in chain(guards, starts, claims) for a in atoms(condition)):
+        match atom:
+            case Below(volume, low, high) | AtLeast(volume, low, high):
+                compared[volume] |= {low, high}
+            case Lower(volume, other):
+                groups.join(volume, other)
+            case _:
+                pass
+    for part in arrangement.parts:
+        for passage in part.passages:
+            if not {passage.upstream, passage.downstream} & {ATMOSPHERE, SOURCE}:
+                groups.join(passage.upstream, passage.downstream)
+    shared: dict[str, set[Fraction]] = {}
+    for volume, marks in compared.items():
+        shared.setdefault(groups.leader(volume), set()).update(marks)
+    inside = {
+        volume: tuple(sorted(m for m in shared[groups.leader(volume)] if 0 < m < arrangement.highest))
+        for volume in compared
+    }
+    return Layout(arrangement, inside)
+
+
+class _Groups:
+    """Disjoint sets of volume names."""
+
+    def __init__(self, names: Iterable[str]) -> None:
+        self._parent = {name: name for name in names}
+
+    def leader(self, name: str) -> str:
+        while self._parent[name] != name:
+            name = self._parent[name]
+        return name
+
+    def join(self, one: str, other: str) -> None:
+        self._parent[self.leader(one)] = self.leader(other)

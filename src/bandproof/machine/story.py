@@ -1,0 +1,93 @@
+"""States, steps and stories: runs of an arrangement as plain values, with no solver and no engine in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One state of an arrangement.
+
+    `bands`, `parts` and `controls` follow the order of the arrangement's volumes, parts and controls; `mishaps`
+    are those present.
+    """
+
+    bands: tuple[int, ...]
+    parts: tuple[str, ...]
+    controls: tuple[str, ...]
+    mishaps: frozenset[str] = frozenset()
+
+
+class StepKind(StrEnum):
+    """The three kinds of step (design section 2)."""
+
+    REACT = "react"
+    FLOW = "flow"
+    ACT = "act"
+
+
+@dataclass(frozen=True, slots=True)
+class Crossed:
+    """A volume crossed a landmark (pascals gauge), upward or downward."""
+
+    volume: str
+    landmark: Fraction
+    upward: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A part changed its state."""
+
+    part: str
+    source: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """The driver changed a control."""
+
+    control: str
+    source: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
+class Occurred:
+    """A mishap occurred."""
+
+    mishap: str
+
+
+Event = Crossed | Moved | Turned | Occurred
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: its kind and what changed, in the arrangement's order."""
+
+    kind: StepKind
+    events: tuple[Event, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A run: `states[i]` becomes `states[i + 1]` by `steps[i]`.
+
+    `pressures[i]` gives one real pressure per volume (pascals gauge, the arrangement's order) for `states[i]`, once
+    the story has been made real; it is empty before.
+    """
+
+    start: str
+    states: tuple[State, ...]
+    steps: tuple[Step, ...]
+    pressures: tuple[tuple[Fraction, ...], ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.states) != len(self.steps) + 1:
+            message = f"{len(self.states)} states do not fit {len(self.steps)} steps"
+            raise ValueError(message)

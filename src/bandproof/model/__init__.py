@@ -1,0 +1,1 @@
+"""What an arrangement *is*: frozen values, the file format, the loader."""

@@ -1,0 +1,107 @@
+"""Conditions with every name resolved: what guards, starts and properties are made of.
+
+Pressures are gauge, in exact pascals (`fractions.Fraction`). A pressure condition carries the two ends of its
+threshold; for an exact threshold they are equal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """Always true or always false."""
+
+    value: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Below:
+    """The pressure of `volume` is below a threshold that lies in `[low, high]`."""
+
+    volume: str
+    low: Fraction
+    high: Fraction
+    setting: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AtLeast:
+    """The pressure of `volume` is at or above a threshold that lies in `[low, high]`."""
+
+    volume: str
+    low: Fraction
+    high: Fraction
+    setting: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Lower:
+    """The pressure of `volume` is below that of `other` (guards only; bands decide it when they do not overlap)."""
+
+    volume: str
+    other: str
+
+
+@dataclass(frozen=True, slots=True)
+class InState:
+    """`part` is in one of `states`."""
+
+    part: str
+    states: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class InPosition:
+    """`control` stands in one of `positions`."""
+
+    control: str
+    positions: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """`mishap` is present."""
+
+    mishap: str
+
+
+@dataclass(frozen=True, slots=True)
+class Not:
+    """`item` does not hold."""
+
+    item: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class AllOf:
+    """Every one of `items` holds; true when there are none."""
+
+    items: tuple[Condition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AnyOf:
+    """Some one of `items` holds; false when there are none."""
+
+    items: tuple[Condition, ...]
+
+
+Condition = Truth | Below | AtLeast | Lower | InState | InPosition | Happened | Not | AllOf | AnyOf
+
+ALWAYS_TRUE = Truth(value=True)
+
+
+def atoms(condition: Condition) -> Iterator[Condition]:
+    """Every leaf of `condition`, left to right, with repeats."""
+    match condition:
+        case Not(item):
+            yield from atoms(item)
+        case AllOf(items) | AnyOf(items):
+            for item in items:
+                yield from atoms(item)
+        case _:
+            yield condition

@@ -1,0 +1,1 @@
+"""Flow through passages by ISO 6358, in exact bounds."""

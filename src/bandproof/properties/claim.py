@@ -1,0 +1,68 @@
+"""A property as a frozen value, every role resolved to the names of one arrangement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from bandproof.model.conditions import ALWAYS_TRUE, Condition
+
+
+class Shape(StrEnum):
+    """The shapes of design section 4 that this version decides."""
+
+    NEVER = "never"
+    ALWAYS = "always"
+    SETTLED = "settled"
+    AT_REST = "at_rest"
+    HOLDS = "holds"
+    REACHABLE = "reachable"
+
+
+class Pace(StrEnum):
+    """When the driver may act. ANY_TIME is the strongest claim; HANDS_OFF lets only the surroundings act."""
+
+    ANY_TIME = "any time"
+    AFTER_SETTLING = "after settling"
+    HANDS_OFF = "hands off"
+
+
+@dataclass(frozen=True, slots=True)
+class Property:
+    """One claim about one arrangement.
+
+    | shape      | when  | then  | until |
+    |------------|-------|-------|-------|
+    | never      | C     |       |       |
+    | always     |       | C     |       |
+    | settled    | A     | B     |       |
+    | at_rest    | A     | B     |       |
+    | holds      | once  | stays | until |
+    | reachable  | C     |       |       |
+
+    `mishaps` are the mishaps that may occur during the run, each at most once.
+    """
+
+    id: str
+    says: str
+    basis: str
+    shape: Shape
+    during: str
+    when: Condition = ALWAYS_TRUE
+    then: Condition = ALWAYS_TRUE
+    until: Condition | None = None
+    pace: Pace = Pace.ANY_TIME
+    mishaps: frozenset[str] = frozenset()
+    faults: int = 0
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NotApplicable:
+    """A property whose roles, start or mishaps this arrangement does not have."""
+
+    id: str
+    says: str
+    basis: str
+    reason: str
+    caution: str = ""

@@ -1,0 +1,1 @@
+"""The condition language: text to nodes with positions, and back."""

@@ -1,0 +1,1 @@
+"""Findings and arrangements as text and pictures; pure functions, no engines."""
