@@ -1,0 +1,480 @@
+"""The meaning of an arrangement: design section 2, in its order, as executable definitions.
+
+A state gives every volume a band, every part a state, every control a position, and says which mishaps are present.
+Everything here is a pure function of a layout and a state; nothing is remembered between calls and no solver is used.
+The encoding in `bandproof.smt` states the same meaning a second time and must never import this module.
+
+Notation in the docstrings: a volume v in a band has `low(v) <= p(v) < high(v)`; the atmosphere has p = 0 exactly, a
+source has p = the declared highest pressure exactly. A one-way passage u -> v carries air only from u to v.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from itertools import product
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, StepKind, Turned
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Range, Start, VolumeKind
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+    Truth,
+)
+from bandproof.physics.iso6358 import flow_bounds
+from bandproof.properties.claim import Pace
+
+# ---------------------------------------------------------------------------------------------------- pressures
+
+
+class Reading:
+    """One state of one layout, with the look-ups every definition below needs."""
+
+    __slots__ = ("arrangement", "band", "layout", "part", "position", "state")
+
+    def __init__(self, layout: Layout, state: State) -> None:
+        arrangement = layout.arrangement
+        self.layout = layout
+        self.arrangement = arrangement
+        self.state = state
+        self.band = {v.name: b for v, b in zip(arrangement.volumes, state.bands, strict=True)}
+        self.part = {p.name: s for p, s in zip(arrangement.parts, state.parts, strict=True)}
+        self.position = {c.name: s for c, s in zip(arrangement.controls, state.controls, strict=True)}
+
+    def low(self, node: str) -> Fraction:
+        """The lowest pressure a node can have (included)."""
+        if node == ATMOSPHERE:
+            return Fraction(0)
+        return self.arrangement.highest if node == SOURCE else self.layout.low(node, self.band[node])
+
+    def high(self, node: str) -> Fraction:
+        """The pressure a volume stays below; the exact pressure of the atmosphere or a source."""
+        if node == ATMOSPHERE:
+            return Fraction(0)
+        return self.arrangement.highest if node == SOURCE else self.layout.high(node, self.band[node])
+
+    def span(self, node: str) -> Range:
+        """The closed range of pressures of a node: bands are closed here, which only ever widens."""
+        return Range(self.low(node), self.high(node))
+
+    def kind(self, node: str) -> VolumeKind | None:
+        """Tank, chamber or line; None for the atmosphere and a source."""
+        return None if node in (ATMOSPHERE, SOURCE) else self.arrangement.volume(node).kind
+
+    def surely_above(self, u: str, v: str) -> bool:
+        """p(u) > p(v) for all pressures in the two bands."""
+        if v == ATMOSPHERE:
+            return self.low(u) > 0
+        if u == SOURCE:
+            return v != SOURCE and self.high(v) < self.arrangement.highest
+        return ATMOSPHERE != u and v != SOURCE and self.low(u) >= self.high(v)
+
+    def open_passages(self) -> Iterator[Passage]:
+        """Every passage open in this state."""
+        for part in self.arrangement.parts:
+            yield from (p for p in part.passages if self.part[part.name] in p.open_in)
+
+    def open_ways(self) -> Iterator[tuple[str, str]]:
+        """Every direction (u, v) in which air could go through an open passage."""
+        for passage in self.open_passages():
+            yield passage.upstream, passage.downstream
+            if not passage.one_way:
+                yield passage.downstream, passage.upstream
+
+
+# --------------------------------------------------------------------------------------------------- conditions
+
+
+def surely(reading: Reading, condition: Condition) -> bool:
+    """The condition holds whatever the pressures in their bands and the settings in their tolerances.
+
+    For a guard this is *must*: `below S`, S in [lo, hi], is sure iff p < lo; `at least S` iff p >= hi.
+    """
+    match condition:
+        case Truth(value):
+            return value
+        case Below(volume, low, _):
+            return reading.high(volume) <= low
+        case AtLeast(volume, _, high):
+            return reading.low(volume) >= high
+        case Lower(volume, other):
+            return reading.high(volume) <= reading.low(other)
+        case InState(part, states):
+            return reading.part[part] in states
+        case InPosition(control, positions):
+            return reading.position[control] in positions
+        case Happened(mishap):
+            return mishap in reading.state.mishaps
+        case Not(item):
+            return not maybe(reading, item)
+        case AllOf(items):
+            return all(surely(reading, item) for item in items)
+        case AnyOf(items):
+            return any(surely(reading, item) for item in items)
+
+
+def maybe(reading: Reading, condition: Condition) -> bool:
+    """The condition holds for some pressures in the bands and some settings in their tolerances.
+
+    For a guard this is *may*: `below S`, S in [lo, hi], may hold iff p < hi; `at least S` iff p >= lo.
+    """
+    match condition:
+        case Below(volume, _, high):
+            return reading.low(volume) < high
+        case AtLeast(volume, low, _):
+            return reading.high(volume) > low
+        case Lower(volume, other):
+            return reading.low(volume) < reading.high(other)
+        case Not(item):
+            return not surely(reading, item)
+        case AllOf(items):
+            return all(maybe(reading, item) for item in items)
+        case AnyOf(items):
+            return any(maybe(reading, item) for item in items)
+        case _:
+            return surely(reading, condition)
+
+
+def may_moves(reading: Reading, part: Part) -> list[Move]:
+    """The moves `part` may make now."""
+    here = reading.part[part.name]
+    return [m for m in part.moves if m.source == here and maybe(reading, m.when)]
+
+
+def must_move(reading: Reading, part: Part) -> bool:
+    """Some move of `part` is sure to be due."""
+    here = reading.part[part.name]
+    return any(m.source == here and surely(reading, m.when) for m in part.moves)
+
+
+def pending(layout: Layout, state: State) -> bool:
+    """Some part must move now. A slow part never must."""
+    reading = Reading(layout, state)
+    return any(must_move(reading, part) for part in layout.arrangement.parts if not part.slow)
+
+
+# ----------------------------------------------------------------------------------------------------- flow rule
+
+
+def net_inflow(reading: Reading, volume: str, own: Range) -> tuple[Fraction | None, Fraction | None]:
+    """Least and greatest net flow into `volume` while its pressure is in `own`; None stands for no bound.
+
+    Taken over every pressure of its neighbours in their bands and every size in its range. An unsized passage has any
+    size in (0, infinity): it makes the sum unbounded on the side its flow can have, and can be as small as wanted
+    otherwise.
+    """
+    least: Fraction | None = Fraction(0)
+    greatest: Fraction | None = Fraction(0)
+    for passage in reading.open_passages():
+        if volume not in (passage.upstream, passage.downstream) or passage.upstream == passage.downstream:
+            continue
+        inward = passage.downstream == volume
+        other = reading.span(passage.upstream if inward else passage.downstream)
+        if passage.size is None:
+            if other.high > own.low and (inward or not passage.one_way):
+                greatest = None
+            if other.low < own.high and (not inward or not passage.one_way):
+                least = None
+            continue
+        up, down = (other, own) if inward else (own, other)
+        flow = flow_bounds(
+            passage.size, up, down, atmosphere=reading.arrangement.atmosphere, one_way=passage.one_way
+        )
+        low, high = (flow.low, flow.high) if inward else (-flow.high, -flow.low)
+        least = None if least is None else least + low
+        greatest = None if greatest is None else greatest + high
+    return least, greatest
+
+
+def may_rise(layout: Layout, state: State, volume: str) -> bool:
+    """`volume` may cross the landmark L above its band: the greatest net inflow at p = L is positive.
+
+    A tank or chamber also needs air to come from somewhere: an open path from a source, or from a tank or chamber at
+    or above L, with every line on it at or above L.
+    """
+    reading = Reading(layout, state)
+    if reading.band[volume] == len(layout.landmarks[volume]):
+        return False
+    mark = reading.high(volume)
+    _, greatest = net_inflow(reading, volume, Range(mark, mark))
+    if greatest is not None and greatest <= 0:
+        return False
+    return reading.kind(volume) is VolumeKind.LINE or _path(
+        reading,
+        volume,
+        [(v, u) for u, v in reading.open_ways()],
+        SOURCE,
+        lambda node: reading.low(node) >= mark,
+    )
+
+
+def may_fall(layout: Layout, state: State, volume: str) -> bool:
+    """`volume` may cross the landmark L below its band: the least net inflow at p = L is negative.
+
+    A tank or chamber also needs somewhere for its air to go: an open path to the atmosphere, or to a tank or chamber
+    below L, with every line on it below L.
+    """
+    reading = Reading(layout, state)
+    if reading.band[volume] == 0:
+        return False
+    mark = reading.low(volume)
+    least, _ = net_inflow(reading, volume, Range(mark, mark))
+    if least is not None and least >= 0:
+        return False
+    return reading.kind(volume) is VolumeKind.LINE or _path(
+        reading, volume, list(reading.open_ways()), ATMOSPHERE, lambda node: reading.high(node) <= mark
+    )
+
+
+def _path(
+    reading: Reading, start: str, ways: list[tuple[str, str]], end: str, passable: Callable[[str], bool]
+) -> bool:
+    """Some path along `ways` leads from `start` to `end` or a passable tank or chamber, over passable lines only."""
+    seen = {start}
+    frontier = [start]
+    while frontier:
+        here = frontier.pop()
+        for u, v in ways:
+            if u != here or v in seen:
+                continue
+            if v == end:
+                return True
+            if v in (ATMOSPHERE, SOURCE) or not passable(v):
+                continue
+            if reading.kind(v) is not VolumeKind.LINE:
+                return True
+            seen.add(v)
+            frontier.append(v)
+    return False
+
+
+# --------------------------------------------------------------------------------------------- settled, at rest
+
+
+def settled(layout: Layout, state: State) -> bool:
+    """Nothing is due to move, and the lines and chambers can all be still, tanks taken at their present bands."""
+    return _still(Reading(layout, state), frozenset({VolumeKind.LINE, VolumeKind.CHAMBER}))
+
+
+def at_rest(layout: Layout, state: State) -> bool:
+    """Nothing is due to move, and every volume can be still."""
+    return _still(Reading(layout, state), frozenset(VolumeKind))
+
+
+def _still(reading: Reading, kinds: frozenset[VolumeKind]) -> bool:
+    """No move is due, and all volumes of `kinds` can be still; the others hold or draw air as they like.
+
+    Call a way u -> v *downhill* when p(u) > p(v) for sure. Groups are the still volumes joined by open passages.
+    In a group that no open passage vents, nothing may be downhill: both ends of a two-way passage are in the same
+    band, and no one-way passage has its upstream band above its downstream band. In a vented group air may pass
+    through: every downhill way lies on a path that never rises, from a source or a volume outside `kinds` (a feed) to
+    the atmosphere or such a volume (a drain); and every volume's net inflow over its band can be zero. So a vented
+    group that nothing feeds is in band 0 throughout. A slow part's due move counts: it is still to come.
+    """
+    if any(must_move(reading, part) for part in reading.arrangement.parts):
+        return False
+    still = {v.name for v in reading.arrangement.volumes if v.kind in kinds}
+    ways = [(u, v) for u, v in reading.open_ways() if u in still or v in still]
+    vented = _spread({u for u, v in ways if v == ATMOSPHERE}, [w for w in ways if still.issuperset(w)], both=True)
+    gentle = [(u, v) for u, v in ways if not reading.surely_above(v, u)]
+    ends = {node for way in ways for node in way} - still
+    fed = _spread(ends - {ATMOSPHERE}, gentle)
+    drained = _spread(ends - {SOURCE}, [(v, u) for u, v in gentle])
+    for u, v in ways:
+        if not reading.surely_above(u, v):
+            continue
+        if not ({u, v} & vented and u in fed and v in drained):
+            return False
+    return all(_can_balance(reading, volume) for volume in vented)
+
+
+def _can_balance(reading: Reading, volume: str) -> bool:
+    least, greatest = net_inflow(reading, volume, reading.span(volume))
+    return (least is None or least <= 0) and (greatest is None or greatest >= 0)
+
+
+def _spread(seeds: set[str], ways: list[tuple[str, str]], *, both: bool = False) -> set[str]:
+    """The nodes reached from `seeds` along `ways`, or along them in both directions."""
+    if both:
+        ways = ways + [(v, u) for u, v in ways]
+    reached = set(seeds)
+    frontier = list(seeds)
+    while frontier:
+        here = frontier.pop()
+        for u, v in ways:
+            if u == here and v not in reached:
+                reached.add(v)
+                frontier.append(v)
+    return reached
+
+
+# --------------------------------------------------------------------------------------------------------- steps
+
+
+def driver_may_act(layout: Layout, state: State, pace: Pace) -> bool:
+    """The driver may change a control in this state (nothing being pending is checked apart)."""
+    return pace is Pace.ANY_TIME or (pace is Pace.AFTER_SETTLING and settled(layout, state))
+
+
+def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+    """Every step from `state`, with the state it leads to. `mishaps` are those that may occur in this run.
+
+    Exactly one of: *react*, while some part must move: a non-empty set of parts make may-moves, pressures stand
+    still. *flow*: any set of volumes each cross one landmark where the flow rule allows, any set of parts make
+    may-moves. *act*: the driver changes one control, or one mishap occurs. A step changes something.
+    """
+    reading = Reading(layout, state)
+    arrangement = layout.arrangement
+    part_choices: list[list[tuple[str, Event | None]]] = [
+        [(reading.part[p.name], None)]
+        + [(m.target, Moved(p.name, m.source, m.target)) for m in may_moves(reading, p) if m.source != m.target]
+        for p in arrangement.parts
+    ]
+    busy = pending(layout, state)
+    band_choices: list[list[tuple[int, Event | None]]] = [
+        [(band, None)] if busy else _crossings(layout, state, volume.name, band)
+        for volume, band in zip(arrangement.volumes, state.bands, strict=True)
+    ]
+    kind = StepKind.REACT if busy else StepKind.FLOW
+    for bands in product(*band_choices):
+        for parts in product(*part_choices):
+            events = tuple(event for _, event in (*bands, *parts) if event is not None)
+            if events:
+                after = State(tuple(b for b, _ in bands), tuple(p for p, _ in parts), state.controls, state.mishaps)
+                yield Step(kind, events), after
+    if not busy:
+        yield from _acts(layout, state, pace, mishaps)
+
+
+def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tuple[int, Event | None]]:
+    choices: list[tuple[int, Event | None]] = [(band, None)]
+    if may_rise(layout, state, volume):
+        choices.append((band + 1, Crossed(volume, layout.high(volume, band), upward=True)))
+    if may_fall(layout, state, volume):
+        choices.append((band - 1, Crossed(volume, layout.low(volume, band), upward=False)))
+    return choices
+
+
+def _acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+    arrangement = layout.arrangement
+    if driver_may_act(layout, state, pace):
+        for i, control in enumerate(arrangement.controls):
+            for position in control.positions:
+                if position == state.controls[i]:
+                    continue
+                turned = (*state.controls[:i], position, *state.controls[i + 1 :])
+                event = Turned(control.name, state.controls[i], position)
+                yield Step(StepKind.ACT, (event,)), State(state.bands, state.parts, turned, state.mishaps)
+    for mishap in arrangement.mishaps:
+        if mishap.name in mishaps - state.mishaps:
+            present = state.mishaps | {mishap.name}
+            after = State(state.bands, state.parts, state.controls, present)
+            yield Step(StepKind.ACT, (Occurred(mishap.name),)), after
+
+
+def check_step(
+    layout: Layout, before: State, after: State, pace: Pace, mishaps: frozenset[str]
+) -> Step | str:
+    """The step from `before` to `after`, or, as a sentence, why there is none. Never enumerates."""
+    reading = Reading(layout, before)
+    arrangement = layout.arrangement
+    moved, faults = _moved(reading, after)
+    crossed: list[Event] = []
+    for volume, b, a in zip(arrangement.volumes, before.bands, after.bands, strict=True):
+        if a == b:
+            continue
+        if abs(a - b) > 1:
+            faults.append(f"{volume.name} crosses more than one landmark")
+        elif not (may_rise if a > b else may_fall)(layout, before, volume.name):
+            faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'}")
+        mark = layout.high(volume.name, b) if a > b else layout.low(volume.name, b)
+        crossed.append(Crossed(volume.name, mark, upward=a > b))
+    acts: list[Event] = [
+        Turned(c.name, b, a)
+        for c, b, a in zip(arrangement.controls, before.controls, after.controls, strict=True)
+        if a != b
+    ]
+    if acts and not driver_may_act(layout, before, pace):
+        faults.append(f"the driver may not act now at the pace {pace.value!r}")
+    if before.mishaps - after.mishaps:
+        faults.append("a mishap is undone")
+    faults += [f"mishap {m} is not allowed" for m in sorted(after.mishaps - before.mishaps - mishaps)]
+    acts += [Occurred(m.name) for m in arrangement.mishaps if m.name in after.mishaps - before.mishaps]
+    if faults:
+        return "; ".join(faults)
+    busy = pending(layout, before)
+    if acts:
+        if busy or moved or crossed or len(acts) > 1:
+            return "an act stands alone, while no part has to move"
+        return Step(StepKind.ACT, tuple(acts))
+    if busy and crossed:
+        return "pressures stand still while a part has to move"
+    if not crossed and not moved:
+        return "nothing changes"
+    return Step(StepKind.REACT if busy else StepKind.FLOW, (*crossed, *moved))
+
+
+def _moved(reading: Reading, after: State) -> tuple[list[Event], list[str]]:
+    moved: list[Event] = []
+    faults: list[str] = []
+    for part, target in zip(reading.arrangement.parts, after.parts, strict=True):
+        source = reading.part[part.name]
+        if target == source:
+            continue
+        if target not in {m.target for m in may_moves(reading, part)}:
+            faults.append(f"{part.name} cannot move from {source} to {target}")
+        moved.append(Moved(part.name, source, target))
+    return moved, faults
+
+
+# -------------------------------------------------------------------------------------------------------- starts
+
+
+def is_start(layout: Layout, state: State, start: Start) -> bool:
+    """`state` belongs to the start: see `bandproof.model.arrangement.Start`."""
+    reading = Reading(layout, state)
+    return (
+        not state.mishaps
+        and all(overlaps(layout, name, reading.band[name], given) for name, given in start.pressures)
+        and all(reading.part[name] in states for name, states in start.parts)
+        and all(reading.position[name] in positions for name, positions in start.controls)
+        and maybe(reading, start.where)
+        and (not start.settled or settled(layout, state))
+    )
+
+
+def overlaps(layout: Layout, volume: str, band: int, given: Range) -> bool:
+    """Some pressure of the band is in the given closed range."""
+    low, high = layout.low(volume, band), layout.high(volume, band)
+    return low <= given.high and (given.low < high or given.low == layout.arrangement.highest == high)
+
+
+def start_states(layout: Layout, start: Start) -> Iterator[State]:
+    """Every state of the start. The number is the product of all that it leaves open: for small ones only."""
+    arrangement = layout.arrangement
+    given = dict(start.pressures)
+    parts = dict(start.parts)
+    controls = dict(start.controls)
+    bands = [
+        [
+            band
+            for band in range(len(layout.landmarks[v.name]) + 1)
+            if v.name not in given or overlaps(layout, v.name, band, given[v.name])
+        ]
+        for v in arrangement.volumes
+    ]
+    stood = [[s for s in p.states if s in parts.get(p.name, p.states)] for p in arrangement.parts]
+    turned = [[s for s in c.positions if s in controls.get(c.name, c.positions)] for c in arrangement.controls]
+    for b, p, c in product(product(*bands), product(*stood), product(*turned)):
+        state = State(b, p, c)
+        if is_start(layout, state, start):
+            yield state
