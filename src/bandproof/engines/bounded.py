@@ -1,0 +1,127 @@
+"""Bounded search: unroll the step rule, ask for a hit at each depth in turn. The first one found is a shortest one.
+
+The same unrolling, freed of the start, gives induction: if no run of k quiet steps ends in a hit, and none of the first
+k states of a run from the start is one, no state ever is.
+"""
+
+from __future__ import annotations
+
+from bandproof.machine.semantics import check_step
+from bandproof.machine.story import State, Step, Story
+from bandproof.smt.circuit import Numbered
+from bandproof.smt.sat import Sat
+from bandproof.smt.system import Problem
+
+
+class Unrolling:
+    """Copies of one problem's step, each in its own block of solver variables; copy t is the state after t steps.
+
+    With `from_start` copy 0 is a start state, else any well-formed one. `goal` is the formula looked for; the
+    problem's hit when not given.
+    """
+
+    def __init__(self, problem: Problem, *, from_start: bool, goal: int | None = None) -> None:
+        self.problem = problem
+        self.goal = problem.hit if goal is None else goal
+        bits = [b.literal for b in problem.bits]
+        self._sat = Sat()
+        self._copies = 0
+        self._first = 1
+        if from_start:
+            start = Numbered(problem.circuit, [problem.start, *bits])
+            self._first += start.size
+            self._sat.add_all(start.clauses)
+            self._sat.add([start.signed(problem.start)])
+        self._step = Numbered(
+            problem.circuit, [*problem.after, self.goal, problem.well_formed, *bits], first=self._first
+        )
+        self._add_copy()
+        if from_start:
+            for bit in bits:
+                self._equate(start.signed(bit), self.at(bit, 0))
+
+    def at(self, literal: int, copy: int) -> int:
+        """The signed solver variable of a literal in one copy."""
+        signed = self._step.signed(literal)
+        shift = copy * self._step.size
+        return signed + shift if signed > 0 else signed - shift
+
+    def _equate(self, one: int, other: int) -> None:
+        self._sat.add_all([[-one, other], [one, -other]])
+
+    def _add_copy(self) -> None:
+        shift = self._copies * self._step.size
+        self._sat.add_all([x + shift if x > 0 else x - shift for x in clause] for clause in self._step.clauses)
+        self._sat.add([self.at(self.problem.well_formed, self._copies)])
+        if self._copies:
+            for bit, after in zip(self.problem.bits, self.problem.after, strict=True):
+                self._equate(self.at(bit.literal, self._copies), self.at(after, self._copies - 1))
+        self._copies += 1
+
+    def grow_to(self, copies: int) -> None:
+        """Make sure that at least `copies` copies exist."""
+        while self._copies < copies:
+            self._add_copy()
+
+    def reaches(self, depth: int) -> bool:
+        """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps."""
+        self.grow_to(depth + 1)
+        return self._sat.holds([self.at(self.goal, depth)])
+
+    def exclude(self, depth: int) -> None:
+        """From now on the state after `depth` steps is not in the goal."""
+        self.grow_to(depth + 1)
+        self._sat.add([-self.at(self.goal, depth)])
+
+    def story(self, depth: int) -> Story:
+        """The run behind the last `reaches(depth)`."""
+        model = self._sat.model()
+        states: list[State] = []
+        for copy in range(depth + 1):
+            signed = [self.at(b.literal, copy) for b in self.problem.bits]
+            states.append(self.problem.state_of([(model[abs(s) - 1] > 0) == (s > 0) for s in signed]))
+        return tell(self.problem, states)
+
+    @property
+    def work(self) -> int:
+        """How much the solver has done, in its own steps; the same on every machine."""
+        return self._sat.work
+
+    def close(self) -> None:
+        """Free the solver."""
+        self._sat.close()
+
+
+class NotARunError(Exception):
+    """An engine's run that the executable machine does not accept: the two meanings differ, which is a defect."""
+
+
+def tell(problem: Problem, states: list[State]) -> Story:
+    """States from a solver as a story, its steps named by the executable semantics; repeats are left out."""
+    claim = problem.claim
+    kept = [states[0]]
+    steps: list[Step] = []
+    for state in states[1:]:
+        if state == kept[-1]:
+            continue
+        step = check_step(problem.layout, kept[-1], state, claim.pace, claim.mishaps)
+        if isinstance(step, str):
+            message = f"step {len(steps) + 1}: {step}"
+            raise NotARunError(message)
+        kept.append(state)
+        steps.append(step)
+    return Story(claim.during, tuple(kept), tuple(steps))
+
+
+def inductive(problem: Problem, depth: int, goal: int | None = None) -> bool:
+    """No `depth` steps through states that are no hits lead to a hit, from any well-formed state whatever.
+
+    With `depth` 0: no well-formed state at all is a hit.
+    """
+    unrolling = Unrolling(problem, from_start=False, goal=goal)
+    try:
+        for earlier in range(depth):
+            unrolling.exclude(earlier)
+        return not unrolling.reaches(depth)
+    finally:
+        unrolling.close()

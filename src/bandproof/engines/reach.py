@@ -1,0 +1,356 @@
+"""Property-directed reachability: proves by growing an inductive invariant, refutes by a shortest run.
+
+After A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011, and N. Een, A. Mishchenko,
+R. Brayton, "Efficient implementation of property directed reachability", FMCAD 2011; written for this project.
+
+Frame i is a set of clauses that every state within i steps of the start satisfies. A *cube* is a conjunction of state
+literals, kept as a tuple of signed solver variables. Obligations are never moved to later frames, so the first
+counterexample found while frame N is the outermost has N steps and is a shortest one.
+
+Bands make cubes special: of one volume's thermometer a cube needs at most the highest true and the lowest false bit,
+and a literal that cannot be dropped can often be widened to a farther landmark.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterable
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+from bandproof.smt.circuit import Numbered
+from bandproof.smt.sat import Sat
+from bandproof.smt.system import Problem
+
+Cube = tuple[int, ...]
+
+#: The solver is built anew after this many retired helper clauses; they slow every later query a little.
+_RETIRED_LIMIT = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """The outcome: `states` is a run to the goal, as bit values; or `invariant` the clauses that exclude it.
+
+    A clause is a tuple of state literals of the problem's circuit; the invariant is their conjunction with the
+    problem's `well_formed`.
+    """
+
+    states: tuple[tuple[bool, ...], ...] | None
+    invariant: tuple[tuple[int, ...], ...] | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Obligation:
+    """States of `cube` lead to the goal: by `wishes` into `toward`, or, with no `toward`, they are in the goal."""
+
+    cube: Cube
+    wishes: Cube
+    toward: _Obligation | None
+
+
+class Reachability:
+    """One search. `run()` yields between units of work and returns the outcome."""
+
+    def __init__(self, problem: Problem, goal: int | None = None) -> None:
+        self.problem = problem
+        self._circuit = problem.circuit
+        self._goal_literal = problem.hit if goal is None else goal
+        bits = [b.literal for b in problem.bits]
+        self._numbered = Numbered(
+            problem.circuit, [*bits, *problem.after, self._goal_literal, problem.start, problem.well_formed]
+        )
+        signed = self._numbered.signed
+        self._bits = [signed(b) for b in bits]
+        self._next = dict(zip(self._bits, map(signed, problem.after), strict=True))
+        self._next.update({-bit: -after for bit, after in self._next.items()})
+        known = set(self._bits)
+        wishes = [
+            2 * node
+            for node, operands in enumerate(self._circuit.operands)
+            if operands is None and node and self._numbered.knows(2 * node)
+        ]
+        self._wishes = [v for v in map(signed, wishes) if v not in known]
+        self._literal = dict(zip(self._bits, bits, strict=True))
+        self._start, self._goal = signed(problem.start), signed(self._goal_literal)
+        self._groups = _Groups(problem, self._bits)
+        self._frames: list[set[Cube]] = [set()]
+        self._gates: list[int] = [0]
+        self._score: dict[int, float] = {}
+        self._past_work = 0
+        self._build()
+        self._backbone = {
+            lit for bit in self._bits for lit in (bit, -bit) if not self._sat.holds([self._start, -lit])
+        }
+
+    # ---- solver
+
+    def _build(self) -> None:
+        self._sat = Sat(self._numbered.clauses)
+        self._sat.add([self._numbered.signed(self.problem.well_formed)])
+        self._fresh = self._numbered.size
+        self._retired = 0
+        self._gates = [0, *(self._new_variable() for _ in self._frames[1:])]
+        for level, cubes in enumerate(self._frames):
+            for cube in sorted(cubes):
+                self._sat.add([-self._gates[level], *(-x for x in cube)])
+
+    def _new_variable(self) -> int:
+        self._fresh += 1
+        return self._fresh
+
+    def _refresh(self) -> None:
+        if self._retired > _RETIRED_LIMIT:
+            self._past_work += self._sat.work
+            self._sat.close()
+            self._build()
+
+    @property
+    def work(self) -> int:
+        """How much the solver has done, in its own steps; the same on every machine."""
+        return self._past_work + self._sat.work
+
+    @property
+    def depth(self) -> int:
+        """No run of fewer than this many steps reaches the goal."""
+        return len(self._frames) - 1
+
+    def close(self) -> None:
+        """Free the solver."""
+        self._sat.close()
+
+    def _in_frame(self, level: int) -> list[int]:
+        return [self._start] if level == 0 else self._gates[level:]
+
+    def _temporary(self, clause: Iterable[int]) -> int:
+        gate = self._new_variable()
+        self._sat.add([-gate, *clause])
+        return gate
+
+    def _retire(self, gate: int) -> None:
+        self._sat.add([-gate])
+        self._retired += 1
+
+    def _meets_start(self, cube: Iterable[int]) -> bool:
+        cube = tuple(cube)
+        if any(-x in self._backbone for x in cube):
+            return False
+        return self._sat.holds([self._start, *cube])
+
+    def _blocked_from(self, cube: Cube, level: int) -> Cube | None:
+        """None if a state of frame `level` outside `cube` steps into it; else a part of the cube just as unreachable.
+
+        After None the solver's model holds such a state and the wishes.
+        """
+        gate = self._temporary(-x for x in cube)
+        yes = self._sat.holds([*self._in_frame(level), gate, *(self._next[x] for x in cube)])
+        if yes:
+            self._model = self._sat.model()
+            self._retire(gate)
+            return None
+        core = set(self._sat.core())
+        self._retire(gate)
+        kept = [x for x in cube if self._next[x] in core]
+        if self._meets_start(kept):
+            kept = self._clear_of_start(kept, cube)
+        return self._groups.slim(kept)
+
+    def _clear_of_start(self, kept: list[int], cube: Cube) -> list[int]:
+        """`kept` with as few more literals of `cube` as it takes to hold no start state."""
+        for x in cube:
+            if -x in self._backbone:
+                return [*kept, x]
+        for x in cube:
+            if x not in kept:
+                kept = [*kept, x]
+                if not self._meets_start(kept):
+                    break
+        return kept
+
+    # ---- cubes
+
+    def _lift(self, target: Iterable[int], *, goal: bool) -> tuple[Cube, Cube]:
+        """From the model: a cube all of whose states go, by the model's wishes, into `target`; and those wishes.
+
+        With `goal` the cube's states are themselves in the goal and no wishes are needed.
+        """
+        value = self._model
+        wishes: Cube = () if goal else tuple(value[v - 1] for v in self._wishes)
+        state = self._groups.slim([value[v - 1] for v in self._bits])
+        gate = self._temporary([-self._goal] if goal else [-self._next[x] for x in target])
+        for _ in range(3):
+            if self._sat.holds([gate, *wishes, *state]):
+                break
+            core = set(self._sat.core())
+            smaller = tuple(x for x in state if x in core)
+            if len(smaller) == len(state):
+                break
+            state = smaller
+        self._retire(gate)
+        return state, wishes
+
+    def _generalise(self, cube: Cube, level: int) -> Cube:
+        """A cube around `cube` that frame `level` does not step into either; literals dropped, then widened."""
+        for x in sorted(cube, key=lambda y: self._score.get(y, 0.0)):
+            if x not in cube or len(cube) == 1:
+                continue
+            trial = tuple(y for y in cube if y != x)
+            if not self._meets_start(trial) and (smaller := self._blocked_from(trial, level)) is not None:
+                cube = smaller
+        for x in cube:
+            while (wider := self._groups.wider(x)) is not None and x in cube:
+                trial = tuple(wider if y == x else y for y in cube)
+                if self._meets_start(trial) or (smaller := self._blocked_from(trial, level)) is None:
+                    break
+                cube, x = smaller, wider
+        return cube
+
+    def _add(self, cube: Cube, level: int) -> None:
+        wide = set(cube)
+        for frame in self._frames[1 : level + 1]:
+            for other in [o for o in frame if self._groups.implies(o, wide)]:
+                frame.discard(other)
+        self._frames[level].add(cube)
+        self._sat.add([-self._gates[level], *(-x for x in cube)])
+        for x in cube:
+            self._score[x] = self._score.get(x, 0.0) + 1.0
+
+    # ---- the search
+
+    def run(self) -> Generator[None, None, Reached]:
+        """Search; yields after each unit of work, returns the outcome."""
+        if self._sat.holds([self._start, self._goal]):
+            self._model = self._sat.model()
+            return Reached((self._values(),), None)
+        while True:
+            self._frames.append(set())
+            self._gates.append(self._new_variable())
+            top = len(self._frames) - 1
+            while self._sat.holds([*self._in_frame(top), self._goal]):
+                self._model = self._sat.model()
+                cube, _ = self._lift((), goal=True)
+                found = yield from self._block(_Obligation(cube, (), None), top)
+                if found is not None:
+                    return Reached(self._replay(found), None)
+                yield
+            invariant = yield from self._propagate()
+            if invariant is not None:
+                return Reached(None, invariant)
+
+    def _block(self, first: _Obligation, top: int) -> Generator[None, None, _Obligation | None]:
+        """Block `first` at frame `top`; returns the obligation met at the start when it cannot be blocked."""
+        count = 0
+        queue: list[tuple[int, int, _Obligation]] = [(top, count, first)]
+        while queue:
+            level, _, obligation = queue[0]
+            if level == 0 or self._meets_start(obligation.cube):
+                return obligation
+            if self._already_blocked(obligation.cube, level):
+                heappop(queue)
+                continue
+            smaller = self._blocked_from(obligation.cube, level - 1)
+            if smaller is None:
+                cube, wishes = self._lift(obligation.cube, goal=False)
+                count -= 1
+                heappush(queue, (level - 1, count, _Obligation(cube, wishes, obligation)))
+            else:
+                heappop(queue)
+                cube = self._generalise(smaller, level - 1)
+                while level < top and (pushed := self._blocked_from(cube, level)) is not None:
+                    cube, level = pushed, level + 1
+                self._add(cube, level)
+            self._refresh()
+            yield
+        return None
+
+    def _already_blocked(self, cube: Cube, level: int) -> bool:
+        return not self._sat.holds([*self._in_frame(level), *cube])
+
+    def _propagate(self) -> Generator[None, None, tuple[tuple[int, ...], ...] | None]:
+        for level in range(1, len(self._frames) - 1):
+            for cube in sorted(self._frames[level]):
+                if cube in self._frames[level] and (smaller := self._blocked_from(cube, level)) is not None:
+                    self._frames[level].discard(cube)
+                    self._add(smaller, level + 1)
+                    self._refresh()
+                    yield
+            if not self._frames[level]:
+                cubes = sorted({c for frame in self._frames[level + 1 :] for c in frame})
+                return tuple(tuple(self._state_literal(-x) for x in cube) for cube in cubes)
+        return None
+
+    def _state_literal(self, signed: int) -> int:
+        return self._literal[signed] if signed > 0 else self._literal[-signed] ^ 1
+
+    # ---- from obligations to a run
+
+    def _values(self) -> tuple[bool, ...]:
+        return tuple(self._model[v - 1] > 0 for v in self._bits)
+
+    def _replay(self, obligation: _Obligation) -> tuple[tuple[bool, ...], ...]:
+        assert self._sat.holds([self._start, *obligation.cube])
+        self._model = self._sat.model()
+        states = [self._values()]
+        here: _Obligation | None = obligation
+        while here is not None and here.toward is not None:
+            now = [v if value else -v for v, value in zip(self._bits, states[-1], strict=True)]
+            assert self._sat.holds([*now, *here.wishes])
+            model = self._sat.model()
+            states.append(
+                tuple((model[abs(n) - 1] > 0) == (n > 0) for n in (self._next[v] for v in self._bits))
+            )
+            here = here.toward
+        return tuple(states)
+
+
+class _Groups:
+    """What bands and one-of-many groups say about cubes."""
+
+    def __init__(self, problem: Problem, bits: list[int]) -> None:
+        self._rank: dict[int, tuple[str, int]] = {}
+        self._at: dict[tuple[str, int], int] = {}
+        self._group: dict[int, str] = {}
+        for variable, bit in zip(bits, problem.bits, strict=True):
+            self._group[variable] = bit.group
+            if bit.rank >= 0:
+                self._rank[variable] = (bit.group, bit.rank)
+                self._at[bit.group, bit.rank] = variable
+
+    def slim(self, cube: Iterable[int]) -> Cube:
+        """The cube without the literals that its other literals imply."""
+        highest: dict[str, int] = {}
+        lowest: dict[str, int] = {}
+        others: list[int] = []
+        for x in cube:
+            if abs(x) not in self._rank:
+                others.append(x)
+                continue
+            group, rank = self._rank[abs(x)]
+            if x > 0:
+                highest[group] = max(rank, highest.get(group, rank))
+            else:
+                lowest[group] = min(rank, lowest.get(group, rank))
+        chosen = {self._group[x] for x in others if x > 0}
+        kept = [x for x in others if x > 0 or self._group[-x] not in chosen]
+        kept += [self._at[item] for item in highest.items()]
+        kept += [-self._at[item] for item in lowest.items()]
+        return tuple(sorted(kept, key=abs))
+
+    def wider(self, x: int) -> int | None:
+        """The literal one landmark farther out, or None."""
+        if abs(x) not in self._rank:
+            return None
+        group, rank = self._rank[abs(x)]
+        other = self._at.get((group, rank - 1 if x > 0 else rank + 1))
+        return None if other is None else (other if x > 0 else -other)
+
+    def implies(self, cube: Cube, wide: set[int]) -> bool:
+        """Every state of `cube` is a state of the cube `wide`; misses none that share literals or landmarks."""
+        return all(any(self._stronger(y, x) for y in cube) for x in wide)
+
+    def _stronger(self, y: int, x: int) -> bool:
+        if y == x:
+            return True
+        if abs(x) not in self._rank or abs(y) not in self._rank or (x > 0) != (y > 0):
+            return False
+        (group, rank), (other, other_rank) = self._rank[abs(x)], self._rank[abs(y)]
+        return group == other and (other_rank >= rank if x > 0 else other_rank <= rank)
