@@ -1,0 +1,304 @@
+"""Kinds: reusable part descriptions, from the catalogue that comes with the package or from an arrangement file.
+
+A kind is checked once, by itself, with its ports and slots as names. What its guards ask of a control or of a linked
+part can only be checked where a part is made of it (`expand.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from importlib import resources
+
+from bandproof.errors import ConditionError
+from bandproof.faults import Faults, Place
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE
+from bandproof.model.files import Entry, read_text
+from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
+from bandproof.model.schema import KindShape, MoveShape, PassageShape, keys_of, CatalogueShape, read_shape, toml_text
+from bandproof.terms.nodes import Term
+from bandproof.terms.parse import parse
+from bandproof.terms.words import RESERVED, closest, is_label, is_name, listed
+
+
+@dataclass(frozen=True, slots=True)
+class KindPassage:
+    """A passage of a kind; its ends are ports, ATMOSPHERE or SOURCE, its size the name of a slot."""
+
+    upstream: str
+    downstream: str
+    one_way: bool
+    open_in: frozenset[str]
+    size: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class KindMove:
+    """A move of a kind, with its guard as text and as a term over ports and slots."""
+
+    sources: tuple[str, ...]
+    target: str
+    when: str
+    guard: Term
+
+
+@dataclass(frozen=True, slots=True)
+class KindDescription:
+    """A kind, read and found good. `own` says that an arrangement defines it, not the catalogue."""
+
+    name: str
+    says: str
+    ports: tuple[str, ...]
+    states: tuple[str, ...]
+    settings: tuple[str, ...]
+    sizes: tuple[str, ...]
+    controls: tuple[str, ...]
+    links: tuple[str, ...]
+    mishaps: tuple[str, ...]
+    passages: tuple[KindPassage, ...]
+    moves: tuple[KindMove, ...]
+    slow: bool
+    own: bool = False
+
+
+#: The lists of a kind that name slots: what a part of the kind must or may give.
+SLOTS = ("settings", "sizes", "controls", "links", "mishaps")
+
+
+@cache
+def catalogue() -> tuple[KindDescription, ...]:
+    """Every kind of the catalogue, by name. Raises InputError if the catalogue itself is at fault."""
+    faults = Faults()
+    kinds: dict[str, KindDescription] = {}
+    folder = resources.files("bandproof") / "catalogue"
+    files = sorted(folder.iterdir(), key=lambda item: item.name) if folder.is_dir() else []
+    for file in files:
+        if not file.name.endswith(".toml"):
+            continue
+        document = read_text(file.read_text(encoding="utf-8"), f"catalogue/{file.name}", faults)
+        if document is None:
+            continue
+        place = Place(document)
+        for key in document.values:
+            if key not in keys_of(CatalogueShape):
+                message = f'a catalogue file has no key "{key}"'
+                faults.add("unknown-key", place / key, message, hint="it holds format and kinds", key=True)
+        for name, value in document.values.get("kinds", {}).items():
+            inner = place / "kinds" / name
+            kind = read_kind(name, Entry(inner, read_shape(KindShape, value, inner, faults)), faults)
+            if name in kinds:
+                faults.add("kind-shadows-catalogue", inner, f'the kind "{name}" is in the catalogue twice', key=True)
+            if kind is not None:
+                kinds[name] = kind
+    faults.stop_if_any()
+    return tuple(kinds[name] for name in sorted(kinds))
+
+
+def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool = False) -> KindDescription | None:
+    """The kind an entry describes, or None after noting what is wrong with it."""
+    shape, place = entry.value, entry.place
+    if shape is None:
+        return None
+    before = len(faults)
+    if not is_label(name):
+        faults.add(
+            "bad-name",
+            place,
+            f'"{name}" cannot be the name of a kind',
+            hint="use words of letters and digits",
+            key=True,
+        )
+    _check_states(shape, place, faults)
+    _check_slots(shape, place, faults)
+    passages = tuple(
+        passage
+        for index, one in enumerate(shape.passages)
+        if (passage := _passage(one, shape, place / "passages" / index, faults)) is not None
+    )
+    moves = tuple(
+        move
+        for index, one in enumerate(shape.moves)
+        if (move := _move(one, shape, place / "moves" / index, faults)) is not None
+    )
+    if len(faults) > before:
+        return None
+    slots = {slot: tuple(getattr(shape, slot)) for slot in SLOTS}
+    slow = shape.reaction == "slow"
+    return KindDescription(
+        name,
+        shape.says,
+        tuple(shape.ports),
+        tuple(shape.states),
+        **slots,
+        passages=passages,
+        moves=moves,
+        slow=slow,
+        own=own,
+    )
+
+
+def _check_states(shape: KindShape, place: Place, faults: Faults) -> None:
+    if not shape.states:
+        faults.add("missing-key", place / "states", "a kind needs at least one state", hint='write states = ["open"]')
+    check_labels(shape.states, "state", place / "states", faults)
+
+
+def check_labels(labels: list[str], noun: str, place: Place, faults: Faults) -> None:
+    """Check the spelling of states or positions, and that none is listed twice."""
+    for index, label in enumerate(labels):
+        if not is_label(label):
+            message = f"{toml_text(label)} cannot be the name of a {noun}"
+            faults.add(
+                "bad-name", place / index, message, hint="use words of letters and digits, joined by blanks or -"
+            )
+        elif label in labels[:index]:
+            message = f'the {noun} "{label}" is listed twice'
+            faults.add(f"duplicate-{noun}", place / index, message, hint="remove one of the two")
+
+
+def _check_slots(shape: KindShape, place: Place, faults: Faults) -> None:
+    taken: dict[str, str] = {}
+    for table in ("ports", *SLOTS):
+        for index, name in enumerate(getattr(shape, table)):
+            inner = place / table / index
+            if check_name(name, "slot" if table != "ports" else "port", inner, faults, key=False):
+                if name in taken:
+                    message = f'"{name}" is in "{taken[name]}" already'
+                    faults.add("duplicate-slot", inner, message, hint="give every port and slot its own name")
+                taken.setdefault(name, table)
+
+
+def check_name(name: str, noun: str, place: Place, faults: Faults, *, key: bool = True) -> bool:
+    """Whether `name` can be used in conditions; notes a fault at `place` if not."""
+    if not is_name(name):
+        message = f"{toml_text(name)} cannot be the name of a {noun}"
+        hint = "use letters, digits and underscores, beginning with a letter"
+        faults.add("bad-name", place, message, hint=hint, key=key)
+    elif name in RESERVED or name in {ATMOSPHERE, SOURCE}:
+        message = f'"{name}" has a meaning of its own and cannot be the name of a {noun}'
+        faults.add("reserved-word", place, message, hint="choose another name", key=key)
+    else:
+        return True
+    return False
+
+
+def _passage(one: PassageShape, shape: KindShape, place: Place, faults: Faults) -> KindPassage | None:
+    before = len(faults)
+    ends = _ends(one, place, faults)
+    for end, where in ends:
+        if end not in {*shape.ports, ATMOSPHERE, SOURCE}:
+            near = closest(end, [*shape.ports, ATMOSPHERE, SOURCE])
+            hint = f'did you mean "{near}"?' if near else f"its ports are {listed(shape.ports)}"
+            faults.add("unknown-port", where, f'this kind has no port "{end}"', hint=hint)
+    open_in = shape.states if one.open_in is None else one.open_in
+    for index, state in enumerate(open_in):
+        check_state(state, shape.states, place / "open_in" / index, faults)
+    if one.size is not None and one.size not in shape.sizes:
+        near = closest(one.size, shape.sizes)
+        hint = f'did you mean "{near}"?' if near else f'add sizes = ["{one.size}"] to the kind'
+        faults.add("unknown-slot", place / "size", f'this kind has no size slot "{one.size}"', hint=hint)
+    if len(faults) > before or len(ends) != 2:
+        return None
+    return _oriented(one, ends, frozenset(open_in), place, faults)
+
+
+def _ends(one: PassageShape, place: Place, faults: Faults) -> list[tuple[str, Place]]:
+    """The two ends of a passage with their places, or nothing after noting that there are not two."""
+    if one.between is not None and one.from_ is None and one.to is None and len(one.between) == 2:
+        return [(end, place / "between" / index) for index, end in enumerate(one.between)]
+    if one.between is None and one.from_ is not None and one.to is not None:
+        return [(one.from_, place / "from"), (one.to, place / "to")]
+    message = "a passage has two ends, and these keys do not name two"
+    hint = 'write between = ["a", "b"] for two-way, or from = "a" and to = "b" for one-way'
+    faults.add("passage-ends", place, message, hint=hint)
+    return []
+
+
+def _oriented(
+    one: PassageShape, ends: list[tuple[str, Place]], open_in: frozenset[str], place: Place, faults: Faults
+) -> KindPassage | None:
+    """The passage with atmosphere always downstream and source upstream: air can go no other way there."""
+    (first, first_place), (second, second_place) = ends
+    if first == second:
+        faults.add("passage-ends", place, f'both ends of this passage are "{first}"', hint="name two different ends")
+        return None
+    if {first, second} == {ATMOSPHERE, SOURCE}:
+        message = "this passage joins the source to the atmosphere and no port to either"
+        faults.add("passage-ends", place, message, hint="name a port as one end")
+        return None
+    if one.between is None and (first == ATMOSPHERE or second == SOURCE):
+        where = first_place if first == ATMOSPHERE else second_place
+        message = f"no air ever flows {'from the atmosphere' if first == ATMOSPHERE else 'into a source'}"
+        faults.add("passage-direction", where, message, hint='exchange "from" and "to"')
+        return None
+    if first == ATMOSPHERE or second == SOURCE:
+        first, second = second, first
+    one_way = one.between is None or second == ATMOSPHERE or first == SOURCE
+    return KindPassage(first, second, one_way, open_in, one.size)
+
+
+def check_state(state: str, known: Iterable[str], place: Place, faults: Faults, *, of: str = "this kind") -> bool:
+    """Whether `state` is one of `known`; notes a fault at `place` if not."""
+    known = list(known)
+    if state in known:
+        return True
+    near = closest(state, known)
+    hint = f'did you mean "{near}"?' if near else f"its states are {listed(known)}"
+    faults.add("unknown-state", place, f'{of} has no state "{state}"', hint=hint)
+    return False
+
+
+def _move(one: MoveShape, shape: KindShape, place: Place, faults: Faults) -> KindMove | None:
+    before = len(faults)
+    sources = [one.from_] if isinstance(one.from_, str) else one.from_
+    for index, state in enumerate(sources):
+        where = place / "from" if isinstance(one.from_, str) else place / "from" / index
+        if check_state(state, shape.states, where, faults) and state == one.to:
+            message = f'this move leads from "{state}" to "{state}" itself'
+            faults.add(
+                "move-to-itself", where, message, hint="a part stays where it is without a move; name another state"
+            )
+    if one.to not in sources:
+        check_state(one.to, shape.states, place / "to", faults)
+    if not sources:
+        faults.add("missing-key", place / "from", "this move starts from no state", hint="name at least one state")
+    term = read_condition(one.when, guard_scope(shape), place / "when", faults)
+    if term is None or len(faults) > before:
+        return None
+    return KindMove(tuple(dict.fromkeys(sources)), one.to, one.when, term)
+
+
+def read_condition(text: str, scope: Scope, place: Place, faults: Faults) -> Term | None:
+    """The term of a condition that makes sense in `scope`, or None after noting why it does not."""
+    try:
+        term = parse(text)
+    except ConditionError as error:
+        faults.condition(place, error)
+        return None
+    before = len(faults)
+    resolve(
+        term,
+        scope,
+        lambda code, at, message, hint, note: faults.add(code, place, message, hint=hint, note=note, inside=at),
+    )
+    return term if len(faults) == before else None
+
+
+def guard_scope(shape: KindShape) -> Scope:
+    """What a kind's guards may speak of, as far as the kind alone tells."""
+    wide = (Fraction(1), Fraction(2))
+    names = {port: Meaning(Sort.VOLUME, (port,)) for port in shape.ports}
+    names |= {slot: Meaning(Sort.SETTING, (slot,)) for slot in shape.settings}
+    names |= {slot: Meaning(Sort.CONTROL, (slot,)) for slot in shape.controls}
+    names |= {slot: Meaning(Sort.PART, (slot,)) for slot in shape.links}
+    names |= {slot: Meaning(Sort.MISHAP, (slot,)) for slot in shape.mishaps}
+    return Scope(
+        noun="port or slot of this kind",
+        names=names,
+        states=dict.fromkeys(shape.links),
+        positions=dict.fromkeys(shape.controls),
+        settings={slot: Threshold(*wide, slot) for slot in shape.settings},
+        guard=True,
+    )

@@ -1,0 +1,172 @@
+"""Settings, sizes, volumes and named bands of an arrangement file, from text to exact values."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from bandproof.errors import MeasureError
+from bandproof.faults import Faults, Place
+from bandproof.model.arrangement import NamedBand, Range, Setting, Size, Volume, VolumeKind
+from bandproof.model.files import Entry
+from bandproof.model.schema import SettingShape, SizeShape, VolumeShape, toml_text
+from bandproof.terms.words import closest
+from bandproof.units import (
+    parse_conductances,
+    parse_pressure,
+    parse_pressures,
+    parse_ratios,
+    parse_volumes,
+    show_pressure,
+)
+
+_BAND_FORMS = (
+    (re.compile(r"below\s+(?P<high>.+)", re.DOTALL), False, True),
+    (re.compile(r"at\s+least\s+(?P<low>.+)", re.DOTALL), True, False),
+    (re.compile(r"(?P<low>.+?)\s+to\s+(?P<high>.+)", re.DOTALL), True, True),
+)
+
+
+def read_pressure(text: str, place: Place, faults: Faults) -> Fraction | None:
+    """One exact pressure, or None after noting why there is none."""
+    try:
+        return parse_pressure(text)
+    except MeasureError as error:
+        faults.measure(place, error)
+        return None
+
+
+def read_setting(
+    name: str, value: str | SettingShape, place: Place, highest: Fraction | None, unit: str, faults: Faults
+) -> Setting | None:
+    """A setting, or None after noting what is wrong with it."""
+    text = value if isinstance(value, str) else value.value
+    where = place if isinstance(value, str) else place / "value"
+    says, basis = ("", "") if isinstance(value, str) else (value.says, value.basis)
+    try:
+        low, high = parse_pressures(text)
+    except MeasureError as error:
+        faults.measure(where, error)
+        return None
+    if low <= 0:
+        reaches = "is not above zero" if low == high else f"reaches down to {show_pressure(low, unit)}"
+        message = f'the setting "{text}" {reaches}'
+        faults.add("setting-not-positive", where, message, hint="every value of a setting must be above zero (gauge)")
+        return None
+    if highest is not None and (high > highest or low >= highest):
+        message = (
+            f'the setting "{text}" reaches the highest pressure of the arrangement, {show_pressure(highest, unit)}'
+        )
+        if high > highest:
+            message = f'the setting "{text}" goes above the highest pressure of the arrangement, {show_pressure(highest, unit)}'
+        faults.add("setting-above-highest", where, message, hint="lower the setting, or raise arrangement.highest")
+        return None
+    return Setting(name, low, high, says, basis)
+
+
+def read_size(name: str, value: SizeShape, place: Place, faults: Faults) -> Size | None:
+    """A size by ISO 6358, or None after noting what is wrong with it."""
+    c = b = None
+    try:
+        c = parse_conductances(value.C)
+    except MeasureError as error:
+        faults.measure(place / "C", error)
+    try:
+        b = parse_ratios(value.b)
+    except MeasureError as error:
+        faults.measure(place / "b", error)
+    if c is not None and c[0] <= 0:
+        message = (
+            f"the size C = {value.C} is not above zero" if c[0] == c[1] else f"the size C = {value.C} reaches zero"
+        )
+        faults.add("size-not-positive", place / "C", message, hint="leave the size out if it is not known")
+        c = None
+    if b is not None and not 0 <= b[0] <= b[1] < 1:
+        message = f"the critical ratio b = {value.b} is not between 0 and 1"
+        faults.add("ratio-out-of-range", place / "b", message, hint="b is at least 0 and below 1 (ISO 6358)")
+        b = None
+    return None if c is None or b is None else Size(Range(*c), Range(*b), name)
+
+
+def read_volume(name: str, value: VolumeShape, place: Place, faults: Faults) -> Volume | None:
+    """A volume, or None after noting what is wrong with it."""
+    litres = None
+    if value.volume is not None:
+        try:
+            litres = Range(*parse_volumes(value.volume))
+        except MeasureError as error:
+            faults.measure(place / "volume", error)
+            return None
+        if litres.low <= 0:
+            message = f'the volume "{value.volume}" is not above zero'
+            faults.add("volume-not-positive", place / "volume", message, hint="leave the volume out if it is not known")
+            return None
+    return Volume(name, VolumeKind(value.is_), litres, value.says)
+
+
+def read_band(
+    name: str,
+    entry: Entry[str],
+    settings: dict[str, Setting | None],
+    highest: Fraction | None,
+    unit: str,
+    faults: Faults,
+) -> NamedBand | None:
+    """A named band, or None after noting what is wrong with it."""
+    text, place = entry.value, entry.place
+    if text is None:
+        return None
+    for form, has_low, has_high in _BAND_FORMS:
+        found = form.fullmatch(text.strip())
+        if found is None:
+            continue
+        low = _band_end(found["low"], settings, place, highest, unit, faults) if has_low else None
+        high = _band_end(found["high"], settings, place, highest, unit, faults) if has_high else None
+        if (has_low and low is None) or (has_high and high is None):
+            return None
+        if (high is not None and high <= 0) or (low is not None and high is not None and low >= high):
+            message = f'band "{name}" holds no pressure: "{text}"'
+            faults.add(
+                "band-empty", place, message, hint="write the lower end first; a band does not hold its upper end"
+            )
+            return None
+        return NamedBand(name, None if low == 0 else low, high)
+    message = f'band "{name}" is not written as a band: {toml_text(text)}'
+    hint = 'write "below 60 psi", "at least 100 psi" or "60 psi to 100 psi"'
+    faults.add("band-syntax", place, message, hint=hint)
+    return None
+
+
+def _band_end(
+    text: str, settings: dict[str, Setting | None], place: Place, highest: Fraction | None, unit: str, faults: Faults
+) -> Fraction | None:
+    text = text.strip()
+    if re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", text):
+        if text not in settings:
+            near = closest(text, settings)
+            hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
+            faults.add("unknown-setting", place, f'"{text}" is no setting', hint=hint)
+            return None
+        setting = settings[text]
+        if setting is not None and setting.low != setting.high:
+            message = f'the setting "{text}" has a tolerance, so a band cannot end there'
+            faults.add("setting-not-exact", place, message, hint="write the pressure itself")
+            return None
+        return None if setting is None else setting.low
+    pressure = read_pressure(text, place, faults)
+    return None if pressure is None else check_reach(pressure, text, place, highest, unit, faults)
+
+
+def check_reach(
+    pressure: Fraction, text: str, place: Place, highest: Fraction | None, unit: str, faults: Faults
+) -> Fraction | None:
+    """The pressure if it lies between zero and the highest pressure, or None after noting that it does not."""
+    if pressure < 0:
+        message = f"{text} is below zero, and pressures here are gauge"
+        faults.add("pressure-not-positive", place, message, hint="write a pressure of zero or more")
+        return None
+    if highest is not None and pressure > highest:
+        message = f"{text} is above the highest pressure of this arrangement, {show_pressure(highest, unit)}"
+        faults.add("pressure-above-highest", place, message, hint="lower it, or raise arrangement.highest")
+        return None
+    return pressure

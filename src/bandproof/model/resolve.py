@@ -1,0 +1,350 @@
+"""Condition nodes to conditions: gives every name in a condition its meaning within a scope.
+
+A scope is a signature, names and what they are, so that the same code serves a kind's guards (ports and slots), a
+start (the arrangement's own names) and a property (roles).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+
+from bandproof.errors import MeasureError
+from bandproof.model.arrangement import NamedBand
+from bandproof.model.conditions import (
+    ALWAYS_TRUE,
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Truth,
+)
+from bandproof.model.conditions import Not as NotThat
+from bandproof.terms.nodes import (
+    And,
+    Compare,
+    Constant,
+    End,
+    Has,
+    Is,
+    Level,
+    Not,
+    Or,
+    Place,
+    PressureOf,
+    Quantifier,
+    Quantity,
+    SettingLevel,
+    Subject,
+    Term,
+    Word,
+)
+from bandproof.terms.words import closest, listed
+from bandproof.units import parse_pressure, show_pressure
+
+
+class Sort(StrEnum):
+    """What a name can be the name of."""
+
+    VOLUME = "volume"
+    PART = "part"
+    CONTROL = "control"
+    MISHAP = "mishap"
+    SETTING = "setting"
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a name stands for: one or more things of one sort. `role` names may be spoken of with every and some.
+
+    A mishap slot of a part may stand for several mishaps; any one of them then counts.
+    """
+
+    sort: Sort
+    names: tuple[str, ...]
+    role: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Threshold:
+    """The two ends of a setting, and its name in the arrangement."""
+
+    low: Fraction
+    high: Fraction
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What a condition may speak of. A value of None means known but unusable, because it was reported elsewhere.
+
+    `guard` scopes take toleranced settings and compare volumes with one another; others want exact pressures.
+    `noun` says what the names of the scope are, for messages.
+    """
+
+    noun: str
+    names: dict[str, Meaning]
+    states: dict[str, tuple[str, ...] | None]
+    positions: dict[str, tuple[str, ...] | None]
+    settings: dict[str, Threshold | None]
+    bands: dict[str, NamedBand | None] = field(default_factory=dict)
+    guard: bool = False
+    highest: Fraction | None = None
+    unit: str = "kPa"
+
+
+#: Called with code, stretch of the text, message, hint and note.
+Report = Callable[[str, Place, str, str, str], None]
+
+
+def all_of(items: Iterable[Condition]) -> Condition:
+    """The conjunction, with constants and single items simplified away."""
+    kept = [item for item in items if item != Truth(value=True)]
+    if Truth(value=False) in kept:
+        return Truth(value=False)
+    return kept[0] if len(kept) == 1 else AllOf(tuple(kept)) if kept else ALWAYS_TRUE
+
+
+def any_of(items: Iterable[Condition]) -> Condition:
+    """The disjunction, with constants and single items simplified away."""
+    kept = [item for item in items if item != Truth(value=False)]
+    if Truth(value=True) in kept:
+        return ALWAYS_TRUE
+    return kept[0] if len(kept) == 1 else AnyOf(tuple(kept)) if kept else Truth(value=False)
+
+
+def negation(item: Condition) -> Condition:
+    """The negation, with constants and double negations simplified away."""
+    match item:
+        case Truth(value):
+            return Truth(value=not value)
+        case NotThat(inner):
+            return inner
+        case _:
+            return NotThat(item)
+
+
+def resolve(term: Term, scope: Scope, report: Report) -> Condition:
+    """The condition `term` means in `scope`. After any report the result means nothing."""
+    return _Resolver(scope, report).term(term)
+
+
+class _Resolver:
+    def __init__(self, scope: Scope, report: Report) -> None:
+        self._scope = scope
+        self._report = report
+
+    def term(self, term: Term) -> Condition:
+        match term:
+            case Constant(value):
+                return Truth(value=value)
+            case Not(item):
+                return negation(self.term(item))
+            case And(items):
+                return all_of([self.term(item) for item in items])
+            case Or(items):
+                return any_of([self.term(item) for item in items])
+            case Compare(subject, below, level):
+                return self._compare(subject, level, below=below)
+            case Is(subject, value, negated):
+                return self._each(subject, lambda meaning, name: self._is(meaning, name, value, negated=negated))
+            case Has(subject, negated):
+                return self._has(subject, negated=negated)
+
+    def _each(self, subject: Subject, atom: Callable[[Meaning, str], Condition | None]) -> Condition:
+        """One atom per name that the subject stands for, joined as its quantifier says."""
+        meaning = self._subject(subject)
+        if meaning is None:
+            return ALWAYS_TRUE
+        found = [atom(meaning, name) for name in meaning.names]
+        atoms = [one for one in found if one is not None]
+        return any_of(atoms) if subject.quantifier is Quantifier.SOME else all_of(atoms)
+
+    def _subject(self, subject: Subject) -> Meaning | None:
+        word = subject.name
+        meaning = self._scope.names.get(word.text)
+        if meaning is None:
+            self._unknown(word)
+            return None
+        if subject.quantifier and not meaning.role:
+            message = f'"{subject.quantifier} {word.text}" needs a role, and "{word.text}" is a {meaning.sort}'
+            self._report("every-not-a-role", subject.at, message, f'drop "{subject.quantifier}"', "")
+            return None
+        if meaning.role and len(meaning.names) > 1 and not subject.quantifier:
+            message = f'"{word.text}" stands for {len(meaning.names)} things: {listed(meaning.names)}'
+            hint = f'write "every {word.text}" or "some {word.text}"'
+            self._report("list-without-every", subject.at, message, hint, "")
+            return None
+        return meaning
+
+    def _unknown(self, word: Word) -> None:
+        known = self._scope.names
+        near = closest(word.text, known)
+        hint = f'did you mean "{near}"?' if near else f"known are {listed(known)}" if known else ""
+        self._report("unknown-name", word.at, f'"{word.text}" is no {self._scope.noun}', hint, "")
+
+    def _wrong(self, subject: Subject, meaning: Meaning, said: str) -> None:
+        hints = {
+            Sort.VOLUME: 'of a volume, say "is below", "is at least" or "is" with a named band',
+            Sort.PART: 'of a part, say "is" with one of its states',
+            Sort.CONTROL: 'of a control, say "is" with one of its positions',
+            Sort.MISHAP: 'of a mishap, say "has happened" or "has not happened"',
+            Sort.SETTING: 'compare a volume with it, as in "tank is below … "',
+        }
+        message = f'{said} cannot be said of "{subject.name.text}", which is a {meaning.sort}'
+        self._report("wrong-subject", subject.at, message, hints[meaning.sort], "")
+
+    def _compare(self, subject: Subject, level: Level, *, below: bool) -> Condition:
+        threshold = self._level(level)
+        meaning = self._scope.names.get(subject.name.text)
+        if meaning is not None and meaning.sort is not Sort.VOLUME:
+            self._wrong(subject, meaning, f'"is {"below" if below else "at least"}"')
+            return ALWAYS_TRUE
+
+        def atom(_: Meaning, name: str) -> Condition | None:
+            match threshold:
+                case None:
+                    return None
+                case str(other):
+                    # Two ports on one volume have one pressure, so neither is ever below the other.
+                    lower: Condition = Truth(value=False) if other == name else Lower(name, other)
+                    return lower if below else negation(lower)
+                case (low, high, setting):
+                    return Below(name, low, high, setting) if below else AtLeast(name, low, high, setting)
+
+        return self._each(subject, atom)
+
+    def _level(self, level: Level) -> tuple[Fraction, Fraction, str | None] | str | None:
+        """Ends and setting of a threshold, or the name of the volume to compare with; None after a report."""
+        match level:
+            case Quantity():
+                return self._quantity(level)
+            case SettingLevel(word, end):
+                return self._setting(word, end, level.at)
+            case PressureOf(word):
+                return self._other(word, level.at)
+
+    def _quantity(self, level: Quantity) -> tuple[Fraction, Fraction, None] | None:
+        try:
+            pressure = parse_pressure(f"{level.number} {level.unit}")
+        except MeasureError as error:
+            self._report(error.code, level.at, error.message, error.hint, "")
+            return None
+        text = f"{level.number} {level.unit}"
+        if pressure <= 0:
+            message = f"no pressure is ever below {text}, so this compares nothing"
+            self._report("pressure-not-positive", level.at, message, "write a pressure above zero (gauge)", "")
+            return None
+        if self._scope.highest is not None and pressure > self._scope.highest:
+            highest = show_pressure(self._scope.highest, self._scope.unit)
+            message = f"{text} is above the highest pressure of this arrangement, {highest}"
+            self._report("pressure-above-highest", level.at, message, "lower it, or raise arrangement.highest", "")
+            return None
+        return pressure, pressure, None
+
+    def _setting(self, word: Word, end: End | None, at: Place) -> tuple[Fraction, Fraction, str | None] | None:
+        name = word.text
+        meaning = self._scope.names.get(name)
+        if meaning is None or (meaning.sort is Sort.SETTING and not meaning.names):
+            known = [one for one, other in self._scope.names.items() if other.sort is Sort.SETTING]
+            near = closest(name, known)
+            hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
+            self._report("unknown-setting", word.at, f'"{name}" is no setting', hint, "")
+            return None
+        if meaning.sort is not Sort.SETTING:
+            message = f'"{name}" is a {meaning.sort}, not a setting or a pressure'
+            hint = f'write "pressure of {name}"' if self._scope.guard else "write a pressure with its unit"
+            self._report("unknown-setting", word.at, message, hint, "")
+            return None
+        if len(meaning.names) > 1:
+            message = f'"{name}" stands for {len(meaning.names)} settings: {listed(meaning.names)}'
+            self._report("list-without-every", at, message, "compare with a role that is a single setting", "")
+            return None
+        threshold = self._scope.settings.get(meaning.names[0])
+        if threshold is None:
+            return None
+        if end is not None:
+            exact = threshold.low if end is End.LOWEST else threshold.high
+            return exact, exact, threshold.name if threshold.low == threshold.high else None
+        if threshold.low != threshold.high and not self._scope.guard:
+            message = f'the setting "{name}" has a tolerance, so it is no exact pressure'
+            self._report("setting-not-exact", at, message, f'write "lowest of {name}" or "highest of {name}"', "")
+            return None
+        return threshold.low, threshold.high, threshold.name
+
+    def _other(self, word: Word, at: Place) -> str | None:
+        if not self._scope.guard:
+            message = "only the moves of a kind can compare two pressures with one another"
+            hint = "compare each volume with a pressure or a setting"
+            self._report("pressure-of-outside-kind", at, message, hint, "")
+            return None
+        meaning = self._scope.names.get(word.text)
+        if meaning is None:
+            self._unknown(word)
+            return None
+        if meaning.sort is not Sort.VOLUME:
+            message = f'"{word.text}" is a {meaning.sort} and has no pressure'
+            self._report("wrong-subject", word.at, message, "name a port of the kind", "")
+            return None
+        return meaning.names[0]
+
+    def _is(self, meaning: Meaning, name: str, value: Word, *, negated: bool) -> Condition | None:
+        match meaning.sort:
+            case Sort.PART:
+                found = self._member(value, name, self._scope.states.get(name), "part", "state")
+                atom: Condition | None = InState(name, frozenset({value.text})) if found else None
+            case Sort.CONTROL:
+                found = self._member(value, name, self._scope.positions.get(name), "control", "position")
+                atom = InPosition(name, frozenset({value.text})) if found else None
+            case Sort.VOLUME:
+                atom = self._band(value, name)
+            case Sort.MISHAP | Sort.SETTING:
+                self._wrong(Subject(Word(name), at=value.at), meaning, f'"is {value.text}"')
+                return None
+        return negation(atom) if atom is not None and negated else atom
+
+    def _member(self, value: Word, name: str, known: tuple[str, ...] | None, sort: str, noun: str) -> bool:
+        if known is None:
+            return True
+        if value.text in known:
+            return True
+        near = closest(value.text, known)
+        hint = f'did you mean "{near}"?' if near else f"its {noun}s are {listed(known)}"
+        self._report(f"unknown-{noun}", value.at, f'{sort} "{name}" has no {noun} "{value.text}"', hint, "")
+        return False
+
+    def _band(self, value: Word, name: str) -> Condition | None:
+        bands = self._scope.bands
+        if value.text not in bands:
+            near = closest(value.text, bands)
+            hint = f'did you mean "{near}"?' if near else f"the named bands are {listed(bands)}" if bands else ""
+            if self._scope.guard:
+                hint = "in a kind, compare with a setting or a pressure"
+            self._report("unknown-band", value.at, f'there is no named band "{value.text}"', hint, "")
+            return None
+        band = bands[value.text]
+        if band is None:
+            return None
+        ends: list[Condition] = []
+        if band.low is not None:
+            ends.append(AtLeast(name, band.low, band.low))
+        if band.high is not None:
+            ends.append(Below(name, band.high, band.high))
+        return all_of(ends)
+
+    def _has(self, subject: Subject, *, negated: bool) -> Condition:
+        meaning = self._scope.names.get(subject.name.text)
+        if meaning is not None and meaning.sort is not Sort.MISHAP:
+            self._wrong(subject, meaning, '"has happened"')
+            return ALWAYS_TRUE
+        if meaning is not None and not meaning.role and subject.quantifier is None:
+            happened = any_of([Happened(name) for name in meaning.names])
+            return negation(happened) if negated else happened
+        return self._each(subject, lambda _, name: NotThat(Happened(name)) if negated else Happened(name))

@@ -1,0 +1,47 @@
+"""The vocabulary of the condition language: which words are taken, and what a name may look like."""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+from collections.abc import Iterable
+
+#: The words with a meaning of their own; nothing may be named so.
+RESERVED = frozenset(
+    {
+        *("and", "or", "not", "is", "has", "happened", "below", "at", "least", "always", "never"),
+        *("every", "some", "lowest", "highest", "pressure", "of"),
+    }
+)
+
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
+_LABEL = re.compile(r"[A-Za-z0-9_]+(?:[ -][A-Za-z0-9_]+)*")
+
+
+def is_name(text: str) -> bool:
+    """Whether a volume, part, control, mishap, setting, band, role or slot may look like this."""
+    return _NAME.fullmatch(text) is not None
+
+
+def is_label(text: str) -> bool:
+    """Whether a state or position may look like this: words of letters and digits, joined by single blanks or `-`."""
+    return _LABEL.fullmatch(text) is not None
+
+
+def is_plain(text: str) -> bool:
+    """Whether a condition can mention this without quotes."""
+    return is_name(text) and text not in RESERVED
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """The known word most like `word`, if any is like it at all."""
+    found = get_close_matches(word[:80], sorted(known), n=1, cutoff=0.6)
+    return found[0] if found else None
+
+
+def listed(words: Iterable[str], *, most: int = 8) -> str:
+    """Words as a list for a message, in the order given, cut after `most`."""
+    items = list(words)
+    shown = items[:most]
+    rest = [f"{len(items) - most} more"] if len(items) > most else []
+    return ", ".join([*shown, *rest])
