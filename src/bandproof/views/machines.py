@@ -1,0 +1,79 @@
+"""Each part's state machine: its states, what stands open in each, and the guards of its moves in words.
+
+Guards name the volumes of the arrangement; passages name the ports of the part, and the heading says which volume
+each port is joined to. It shows the description of a part, not what the part does in one run.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part
+from bandproof.model.conditions import AnyOf, Condition
+from bandproof.views import dot
+from bandproof.views.graphviz import render_svg
+from bandproof.views.sheet import in_columns
+from bandproof.views.words import open_in, passage_words, plain, show_condition, size_words
+
+#: Signs in a line of a guard, of a state and of a heading.
+_GUARD_WIDTH = 30
+_STATE_WIDTH = 34
+_HEADING_WIDTH = 60
+
+
+_SPACING = {"rankdir": "LR", "nodesep": "0.3", "ranksep": "0.4", "margin": "0.1"}
+
+
+def machine_dot(arrangement: Arrangement, part: Part) -> str:
+    """The state machine of one part as DOT text; the part's usual first state has a thick outline."""
+    heading = dot.label(_heading(part), "l")
+    body = _machine(part, arrangement.unit)
+    return dot.graph(part.name, body, label=heading, labelloc="t", labeljust="l", **_SPACING)
+
+
+def machines_svg(arrangement: Arrangement, *, columns: int = 2) -> str:
+    """The state machines of all parts in one SVG, in the arrangement's order, each in a thin frame."""
+    sheets = [render_svg(machine_dot(arrangement, part)) for part in arrangement.parts]
+    return in_columns(sheets, columns)
+
+
+def _heading(part: Part) -> list[str]:
+    joined = ", ".join(f"{plain(port)}: {_place(volume)}" for port, volume in part.ports)
+    pace = " (slow)" if part.slow else ""
+    rows = dot.lines(f"{plain(part.name).upper()}, {plain(part.kind)}{pace}", _HEADING_WIDTH)
+    return rows + (dot.lines(joined, _HEADING_WIDTH) if joined else [])
+
+
+def _place(volume: str) -> str:
+    return {ATMOSPHERE: "open air", SOURCE: "air source"}.get(volume) or plain(volume)
+
+
+def _machine(part: Part, unit: str) -> list[str]:
+    rows = []
+    for index, state in enumerate(part.states):
+        text = [plain(state).upper()]
+        for passage in open_in(part, state):
+            text += dot.lines(passage_words(part, passage), _STATE_WIDTH)
+            text += [size_words(passage.size)] if passage.size else []
+        weight = {"penwidth": "2.4"} if index == 0 else {}
+        text += ["all closed"] if len(text) == 1 else []
+        rows.append(dot.node(_state(part, state), dot.label(text), shape="box", style="rounded", **weight))
+    for (source, target), moves in groupby(sorted(part.moves, key=_ends), key=_ends):
+        label = dot.label(_guard_rows([move.when for move in moves], unit))
+        rows.append(dot.edge(_state(part, source), _state(part, target), label=label))
+    return rows
+
+
+def _guard_rows(guards: list[Condition], unit: str) -> list[str]:
+    """The lines of a label: one paragraph for each of the alternatives that let the part move."""
+    ways = [way for guard in guards for way in (guard.items if isinstance(guard, AnyOf) else (guard,))]
+    texts = [show_condition(way, unit) for way in ways] or [show_condition(guards[0], unit)]
+    return [row for i, text in enumerate(texts) for row in dot.lines(f"or {text}" if i else text, _GUARD_WIDTH)]
+
+
+def _ends(move: Move) -> tuple[str, str]:
+    return move.source, move.target
+
+
+def _state(part: Part, state: str) -> str:
+    return dot.identifier(part.name, state)

@@ -1,0 +1,218 @@
+"""Pressures over the steps of a story, as one SVG panel of our own: no plotting library, no colour needed.
+
+Each volume that changes has its own dash pattern and mark and is named at the end of its line; the light rules are
+the landmarks that some part compares with those volumes, or that the story crosses. Steps are evenly spaced: bands carry no time, so neither does the
+horizontal axis. A story that was not made real is drawn through the middle of its bands and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from html import escape
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Crossed, Story
+from bandproof.model.conditions import AtLeast, Below, atoms
+from bandproof.units import PRESSURE_UNITS, show_pressure
+from bandproof.views.graphviz import FONTS
+from bandproof.views.words import plain, pressure_number, short_event
+
+#: Size of the panel and of what stands around it, in pixels.
+_WIDE, _TALL = 1080, 480
+_LEFT, _RIGHT, _TOP, _BOTTOM = 150, 270, 48, 44
+
+#: Least distance between two labels above one another, and of two step numbers beside one another.
+_LINE = 14.0
+_NUMBER = 20.0
+
+#: Columns of the list of deeds, and signs in one of its entries.
+_COLUMNS = 3
+_WORDS = 52
+
+_DASHES = ("", "9 4", "2 3", "12 4 2 4", "6 3 2 3 2 3", "16 6", "1 5")
+_MARKS = ("disc", "box", "peak", "ring", "frame", "cross")
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """One volume's course: its values over the states, in pascals."""
+
+    name: str
+    values: tuple[Fraction, ...]
+    dash: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """Where a state and a pressure lie in the picture."""
+
+    states: int
+    top: Fraction
+
+    def x(self, state: int) -> float:
+        return _LEFT + (_WIDE - _LEFT - _RIGHT) * (state / max(self.states - 1, 1))
+
+    def y(self, pascals: Fraction) -> float:
+        return _TALL - _BOTTOM - (_TALL - _TOP - _BOTTOM) * float(pascals / self.top)
+
+
+def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
+    """The panel for a story; only volumes whose pressure changes are drawn."""
+    lines = _lines(layout, story)
+    marks = _landmarks(layout, story, {line.name for line in lines})
+    unit = layout.arrangement.unit
+    highest = max([value for line in lines for value in line.values] + list(marks) + [PRESSURE_UNITS[unit]])
+    panel = _Panel(len(story.states), highest * Fraction(105, 100))
+    deeds = _deeds(story)
+    tall = _TALL + round(_LINE * -(-len(deeds) // _COLUMNS))
+    body = [
+        *_frame(panel, title or f"Pressures, {plain(story.start)}", unit, real=bool(story.pressures)),
+        *_rules(panel, marks, unit),
+        *_steps(panel, deeds),
+    ]
+    for line in lines:
+        body += _course(panel, line)
+    body += _names(panel, lines, unit) if lines else [_text(_LEFT + 20, _TOP + 20, "no pressure changes")]
+    head = (
+        f'<svg width="{_WIDE}" height="{tall}" viewBox="0 0 {_WIDE} {tall}" xmlns="http://www.w3.org/2000/svg" '
+        f'font-family="{FONTS}" font-size="12" fill="black">'
+    )
+    return "\n".join([head, f'<rect width="{_WIDE}" height="{tall}" fill="white"/>', *body, "</svg>"]) + "\n"
+
+
+def _lines(layout: Layout, story: Story) -> list[_Line]:
+    found: list[_Line] = []
+    for index, volume in enumerate(layout.arrangement.volumes):
+        if story.pressures:
+            values = tuple(state[index] for state in story.pressures)
+        else:
+            bands = [state.bands[index] for state in story.states]
+            values = tuple((layout.low(volume.name, b) + layout.high(volume.name, b)) / 2 for b in bands)
+        if len(set(values)) > 1:
+            place = len(found)
+            found.append(_Line(volume.name, values, _DASHES[place % len(_DASHES)], _MARKS[place % len(_MARKS)]))
+    return found
+
+
+def _landmarks(layout: Layout, story: Story, volumes: set[str]) -> dict[Fraction, list[str]]:
+    """The pressures to rule, lowest first, with the settings they are an end of: those compared and those crossed."""
+    events = (event for step in story.steps for event in step.events)
+    found: dict[Fraction, list[str]] = {event.landmark: [] for event in events if isinstance(event, Crossed)}
+    for atom in (a for part in layout.arrangement.parts for move in part.moves for a in atoms(move.when)):
+        if isinstance(atom, Below | AtLeast) and atom.volume in volumes:
+            for mark in {atom.low, atom.high} & set(layout.landmarks[atom.volume]):
+                names = found.setdefault(mark, [])
+                name = plain(atom.setting) if atom.setting else ""
+                if name and name not in names:
+                    names.append(name)
+    return {mark: found[mark] for mark in sorted(found)}
+
+
+def _frame(panel: _Panel, title: str, unit: str, *, real: bool) -> list[str]:
+    note = "" if real else " (middle of each band: real pressures were not computed)"
+    right, floor = _WIDE - _RIGHT, _TALL - _BOTTOM
+    return [
+        _text(_LEFT, 20, title, size=15),
+        _text(_LEFT, 38, f"gauge pressure in {unit}{note}"),
+        f'<path d="M{_LEFT} {_TOP}V{floor}H{right}" fill="none" stroke="black"/>',
+        _text(_LEFT - 6, panel.y(Fraction(0)) + 4, f"0 {unit}", anchor="end"),
+        _text(_LEFT - 6, floor + 18, "state", anchor="end"),
+    ]
+
+
+def _rules(panel: _Panel, marks: dict[Fraction, list[str]], unit: str) -> list[str]:
+    rows = []
+    wanted = [panel.y(mark) for mark in marks]
+    _, *heights = _spread([panel.y(Fraction(0)), *wanted])
+    for (mark, names), y, at in zip(marks.items(), wanted, heights, strict=True):
+        words = f"{', '.join(names)} {pressure_number(mark, unit)}".strip()
+        rows.append(f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="#bbbbbb" stroke-width="0.8"/>')
+        rows.append(f'<path d="M{_LEFT - 12} {at:.1f}L{_LEFT} {y:.1f}" stroke="#bbbbbb" stroke-width="0.8"/>')
+        rows.append(_text(_LEFT - 14, at + 4, words, anchor="end", size=11))
+    return rows
+
+
+def _steps(panel: _Panel, deeds: list[tuple[int, str]]) -> list[str]:
+    """State numbers under the axis, and a dotted rule with its words in the list below for each deed."""
+    floor = _TALL - _BOTTOM
+    rows = []
+    gap = panel.x(1) - panel.x(0)
+    every = max(1, -int(-_NUMBER // gap))
+    rows += [
+        _text(panel.x(state), floor + 18, str(state), anchor="middle", size=11)
+        for state in range(0, panel.states, every)
+    ]
+    for number, _ in deeds:
+        x = panel.x(number)
+        rows.append(
+            f'<path d="M{x:.1f} {_TOP}V{floor + 5}" stroke="#777777" stroke-width="0.8" stroke-dasharray="1 3"/>'
+        )
+    deep = -(-len(deeds) // _COLUMNS)
+    across = (_WIDE - 20) / _COLUMNS
+    for place, (number, words) in enumerate(deeds):
+        x = 20 + across * (place // deep)
+        y = _TALL + _LINE * (place % deep)
+        rows.append(_text(x + 20, y, str(number), anchor="end", size=11))
+        rows.append(_text(x + 28, y, words, size=11))
+    return rows
+
+
+def _deeds(story: Story) -> list[tuple[int, str]]:
+    """The steps in which something other than air moves, in few words each."""
+    found = []
+    for number, step in enumerate(story.steps, start=1):
+        words = [short_event(event) for event in step.events if not isinstance(event, Crossed)]
+        if words:
+            text = ", ".join(words)
+            found.append((number, text if len(text) <= _WORDS else f"{text[: _WORDS - 1]}…"))
+    return found
+
+
+def _course(panel: _Panel, line: _Line) -> list[str]:
+    points = [(panel.x(state), panel.y(value)) for state, value in enumerate(line.values)]
+    path = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+    dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
+    rows = [f'<path d="M{path}" fill="none" stroke="black" stroke-width="1.6"{dash}/>']
+    changed = [i for i, value in enumerate(line.values) if i == 0 or value != line.values[i - 1]]
+    return rows + [_mark(*points[i], line.mark) for i in changed]
+
+
+def _mark(x: float, y: float, kind: str) -> str:
+    fill = "black" if kind in ("disc", "box", "peak") else "white"
+    look = f'fill="{fill}" stroke="black" stroke-width="1.1"'
+    if kind in ("disc", "ring"):
+        return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2" {look}/>'
+    if kind in ("box", "frame"):
+        return f'<rect x="{x - 3:.1f}" y="{y - 3:.1f}" width="6" height="6" {look}/>'
+    if kind == "peak":
+        return f'<path d="M{x - 4:.1f} {y + 3:.1f}L{x + 4:.1f} {y + 3:.1f}L{x:.1f} {y - 4:.1f}Z" {look}/>'
+    return f'<path d="M{x - 3:.1f} {y - 3:.1f}l6 6m0 -6l-6 6" stroke="black" stroke-width="1.3"/>'
+
+
+def _names(panel: _Panel, lines: list[_Line], unit: str) -> list[str]:
+    """Each volume's name and last pressure beside the end of its line, spread so that none covers another."""
+    right = _WIDE - _RIGHT
+    rows = []
+    ordered = sorted(lines, key=lambda line: line.values[-1])
+    ends = [panel.y(line.values[-1]) for line in ordered]
+    for line, y, at in zip(ordered, ends, _spread(ends), strict=True):
+        dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
+        rows.append(f'<path d="M{right + 4} {y:.1f}L{right + 12} {at:.1f}" stroke="black" stroke-width="0.7"/>')
+        rows.append(f'<path d="M{right + 12} {at:.1f}h26" stroke="black" stroke-width="1.6"{dash}/>')
+        rows.append(_mark(right + 25, at, line.mark))
+        rows.append(_text(right + 44, at + 4, f"{plain(line.name)} {show_pressure(line.values[-1], unit)}"))
+    return rows
+
+
+def _spread(wanted: list[float]) -> list[float]:
+    """Heights near `wanted` (given from the lowest in the picture up) that keep a line's distance from each other."""
+    placed: list[float] = []
+    for y in wanted:
+        placed.append(min(y, placed[-1] - _LINE) if placed else y)
+    return placed
+
+
+def _text(x: float, y: float, words: str, *, anchor: str = "start", size: int = 12) -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}">{escape(words)}</text>'

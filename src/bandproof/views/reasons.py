@@ -1,0 +1,32 @@
+"""Why a part moved: the part of its guard that held, in words.
+
+Bands may leave open which alternative of a guard held; then the first one that may have held is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import Reading, maybe, surely
+from bandproof.machine.story import Moved, State
+from bandproof.model.conditions import AnyOf, Condition
+from bandproof.views.words import show_condition
+
+
+def because(layout: Layout, state: State, event: Moved) -> str:
+    """The guard that let a part move out of `state`, cut down to one alternative that held; "" when none did."""
+    reading = Reading(layout, state)
+    part = layout.arrangement.part(event.part)
+    guards = [move.when for move in part.moves if (move.source, move.target) == (event.source, event.target)]
+    ways = [way for guard in guards for way in _alternatives(guard)]
+    held = [way for way in ways if surely(reading, way)] or [way for way in ways if maybe(reading, way)]
+    return show_condition(held[0], layout.arrangement.unit) if held else ""
+
+
+def _alternatives(guard: Condition) -> Iterator[Condition]:
+    if isinstance(guard, AnyOf):
+        for item in guard.items:
+            yield from _alternatives(item)
+    else:
+        yield guard

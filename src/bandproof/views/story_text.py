@@ -1,0 +1,70 @@
+"""A story as numbered plain sentences that a technician would recognise.
+
+Every step has one number; a step in which several things happen at once tells them together. What the text calls a
+reason is the alternative of the guard that held, as far as the bands tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Crossed, Moved, Story
+from bandproof.views.reasons import because
+from bandproof.views.situation import situation
+from bandproof.views.words import consequences, event_words, listed, plain, real_pressure, step_lead
+
+#: Columns of the text: fits a terminal and a mail.
+_WIDTH = 100
+
+
+def story_text(layout: Layout, story: Story, *, title: str = "", ending: str = "") -> str:
+    """The story as text; `ending` says what the last state shows, e.g. which claim is broken."""
+    rows = [title, ""] if title else []
+    rows.append(f"Start: {plain(story.start)}")
+    rows += [line for row in situation(layout, story) for line in _wrapped(row, "    ", "      ")]
+    digits = len(str(len(story.steps)))
+    for number in range(1, len(story.steps) + 1):
+        first = f"{number:>{digits}}. "
+        indent = " " * (digits + 2)
+        for place, text in enumerate(_sentences(layout, story, number)):
+            rows += _wrapped(text, indent if place else first, indent + "  ")
+    if ending:
+        rows += ["", *_wrapped(ending, "", "")]
+    if story.pressures:
+        rows += ["", "Pressures are gauge; those named are one set of real pressures that fits the whole story."]
+    return _typed("\n".join(rows)) + "\n"
+
+
+def _typed(text: str) -> str:
+    """Arrows as typed on a keyboard, so that the text survives a plain terminal and a mail."""
+    return text.replace("↔", "<->").replace("→", "->").replace("–", "-")
+
+
+def _sentences(layout: Layout, story: Story, number: int) -> Iterator[str]:
+    """What one step says, one sentence an event, the first with the words that open the step."""
+    step = story.steps[number - 1]
+    lead = step_lead(step)
+    for place, event in enumerate(step.events):
+        text = event_words(layout, event)
+        if isinstance(event, Moved):
+            text += _around(layout, story, number, event)
+        elif isinstance(event, Crossed) and story.pressures:
+            index = [volume.name for volume in layout.arrangement.volumes].index(event.volume)
+            band, pascals = story.states[number].bands[index], story.pressures[number][index]
+            text += f", now {real_pressure(layout, event.volume, band, pascals)}"
+        yield f"{lead}{text}" if place == 0 else text
+
+
+def _around(layout: Layout, story: Story, number: int, event: Moved) -> str:
+    """Why a part moved and what that opens and closes."""
+    why = because(layout, story.states[number - 1], event)
+    done = consequences(layout.arrangement.part(event.part), event.source, event.target)
+    return (f", as {why}" if why else "") + (f"; this {listed(done)}" if done else "")
+
+
+def _wrapped(text: str, first: str, later: str) -> list[str]:
+    return wrap(
+        text, _WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )
