@@ -85,5 +85,16 @@ CODES = frozenset(
         "without-unknown",
         "wrong-subject",
         "wrong-type",
+        "pack-empty",
+        "bad-property-id",
+        "duplicate-property-id",
+        "faults-not-yet",
+        "shape-missing",
+        "shape-twice",
+        "shape-not-yet",
+        "expected-unknown-model",
+        "expected-unknown-property",
+        "expected-twice",
+        "not-a-mishap",
     }
 )

@@ -7,6 +7,7 @@ what refers to it is not reported a second time.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -103,6 +104,11 @@ def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tup
     return None
 
 
+def tidy(path: FilePath) -> FilePath:
+    """The path without `a/../`, so that messages and reports name a file in one way."""
+    return FilePath(os.path.normpath(path))
+
+
 def _shown(path: FilePath) -> str:
     return path.as_posix()
 
@@ -187,7 +193,7 @@ def read_chain(document: Document, data: bytes, path: FilePath | None, base: Fil
                 hint="write text in quotes",
             )
             break
-        further = (folder or FilePath()) / target
+        further = tidy((folder or FilePath()) / target)
         if "\0" not in target and further.resolve() in seen:
             faults.add(
                 "extends-cycle", place, f'"{target}" extends itself, by way of this file', hint="remove this line"

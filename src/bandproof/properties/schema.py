@@ -1,0 +1,83 @@
+"""Pydantic shapes of rule packs. They share the seam to pydantic in `bandproof.model.schema`."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from bandproof.model.schema import Shape, TextOrList
+
+
+class ExpectedShape(Shape):
+    """`[pack.expected."MODEL"]`: the properties that come out otherwise than proven there."""
+
+    refuted: list[str] = []
+    empty: list[str] = []
+    not_applicable: list[str] = []
+    undecided: list[str] = []
+
+
+class PackShape(Shape):
+    """`[pack]`."""
+
+    name: str
+    says: str = ""
+    models: list[str] = []
+    expected: dict[str, ExpectedShape] = {}
+
+
+class WhenThenShape(Shape):
+    """`settled.when` and `settled.then`, and likewise for other shapes."""
+
+    when: str
+    then: str
+
+
+class WithinShape(Shape):
+    """`within.when`, `within.then` and `within.time`."""
+
+    when: str
+    then: str
+    time: str
+
+
+class HoldsShape(Shape):
+    """`holds.once`, `holds.stays` and `holds.until`."""
+
+    once: str
+    stays: str
+    until: str | None = None
+
+
+class PropertyShape(Shape):
+    """One `[[property]]`."""
+
+    id: str
+    says: str
+    basis: str
+    caution: str = ""
+    during: str | None = None
+    driver: Literal["any time", "after settling", "hands off"] = "any time"
+    mishaps: TextOrList = "any"
+    faults: int = 0
+    never: str | None = None
+    always: str | None = None
+    settled: WhenThenShape | None = None
+    at_rest: WhenThenShape | None = None
+    holds: HoldsShape | None = None
+    reachable: str | None = None
+    ends_in: WhenThenShape | None = None
+    within: WithinShape | None = None
+    recoverable: str | None = None
+
+
+class PackFileShape(Shape):
+    """A whole rule pack."""
+
+    format: Literal["bandproof/1"]
+    pack: PackShape
+    property: list[PropertyShape]
+
+
+def pack_schema() -> dict[str, Any]:
+    """The JSON Schema of a rule pack, for editors."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **PackFileShape.model_json_schema()}
