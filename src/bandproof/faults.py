@@ -52,6 +52,10 @@ class Faults:
             Diagnostic(code, place.document.file, span.line, span.column, span.length, message, note, hint, excerpt)
         )
 
+    def meet(self, document: Document) -> None:
+        """Note that a file is being read; faults are listed in the order in which files were met."""
+        self._files.setdefault(document.file, len(self._files))
+
     def note(self, diagnostic: Diagnostic) -> None:
         """Note a fault that is already complete."""
         self._files.setdefault(diagnostic.file, len(self._files))

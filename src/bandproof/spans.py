@@ -66,7 +66,7 @@ class Document:
                 continue
             if end < len(path):
                 return spot.key
-            if inside is not None and spot.flat:
+            if inside is not None and spot.flat and spot.value.length > 2:
                 return Span(spot.value.line, spot.value.column + 1 + inside[0], max(1, inside[1] - inside[0]))
             return spot.key if key else spot.value
         return Span(1, 1, 1)

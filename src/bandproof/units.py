@@ -103,7 +103,9 @@ def _single(text: str, quantity: _Quantity) -> Fraction:
     low, high = _ends(text, quantity)
     if low != high:
         message = f'one exact {quantity.noun} is wanted here, not the range "{text}"'
-        raise MeasureError("range-not-wanted", message, f'write a single number, as in "{quantity.example}"')
+        raise MeasureError(
+            code="range-not-wanted", message=message, hint=f'write a single number, as in "{quantity.example}"'
+        )
     return low
 
 
@@ -117,10 +119,14 @@ def _ends(text: str, quantity: _Quantity) -> tuple[Fraction, Fraction]:
         low, high = Fraction(found["low"]), Fraction(found["high"])
     else:
         message = f'"{_short(text)}" is not a {quantity.noun}'
-        raise MeasureError("bad-quantity", message, f'write it as in "{quantity.example}"')
+        raise MeasureError(code="bad-quantity", message=message, hint=f'write it as in "{quantity.example}"')
     if low > high:
         message = f'the range "{text}" runs from high to low'
-        raise MeasureError("range-reversed", message, "write the lower end first, and tolerances without a minus sign")
+        raise MeasureError(
+            code="range-reversed",
+            message=message,
+            hint="write the lower end first, and tolerances without a minus sign",
+        )
     scale = _scale(text, found["unit"], quantity)
     return low * scale, high * scale
 
@@ -129,14 +135,16 @@ def _scale(text: str, unit: str | None, quantity: _Quantity) -> Fraction:
     if unit is None:
         if quantity.usual is None:
             message = f'the {quantity.noun} "{text}" has no unit'
-            raise MeasureError("unit-missing", message, f'write the unit, as in "{quantity.example}"')
+            raise MeasureError(code="unit-missing", message=message, hint=f'write the unit, as in "{quantity.example}"')
         return quantity.units[quantity.usual]
     if unit not in quantity.units:
         if quantity is _RATIO:
             message = f'the ratio "{_short(text)}" has a unit'
-            raise MeasureError("unit-unknown", message, f'write a plain number, as in "{quantity.example}"')
+            raise MeasureError(
+                code="unit-unknown", message=message, hint=f'write a plain number, as in "{quantity.example}"'
+            )
         message = f'"{_short(unit)}" is not a unit of {quantity.noun}'
-        raise MeasureError("unit-unknown", message, f"use {quantity.listed}")
+        raise MeasureError(code="unit-unknown", message=message, hint=f"use {quantity.listed}")
     return quantity.units[unit]
 
 

@@ -18,8 +18,8 @@ from bandproof.model.measures import read_setting, read_size
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
-from bandproof.terms.nodes import Compare, Has, Is, Place as Stretch
-from bandproof.terms.nodes import Term, children
+from bandproof.terms.nodes import Compare, Has, Is, Term, children
+from bandproof.terms.nodes import Place as Stretch
 from bandproof.terms.words import closest, is_name, listed
 
 #: The slots that must be filled: without them a guard has no meaning. Unfilled sizes are unknown sizes, unfilled
@@ -41,12 +41,12 @@ def expand(name: str, entry: Entry[PartShape], kind: KindDescription, names: Nam
     shape = entry.value
     if shape is None:
         return Expanded(None, (), ())
-    return _Expansion(name, shape, entry.place, kind, names, faults).run()
+    return _Expansion(name, shape, entry.place, kind, names=names, faults=faults).run()
 
 
 class _Expansion:
     def __init__(
-        self, name: str, shape: PartShape, place: Place, kind: KindDescription, names: Names, faults: Faults
+        self, name: str, shape: PartShape, place: Place, kind: KindDescription, *, names: Names, faults: Faults
     ) -> None:
         self._name = name
         self._shape = shape
@@ -134,7 +134,7 @@ class _Expansion:
         if is_name(text.strip()):
             known = look_up(text.strip(), self._names.settings, "setting", place, self._faults)
             return self._names.settings[text.strip()] if known else None
-        return read_setting(f"{self._name}.{slot}", text, place, self._names.highest, self._names.unit, self._faults)
+        return read_setting(f"{self._name}.{slot}", text, place, self._names.reach, self._faults)
 
     def _size(self, slot: str, size: str | SizeShape) -> Size | None:
         place = self._place / "sizes" / slot
@@ -195,8 +195,7 @@ class _Expansion:
             positions=names.positions,
             settings=settings,
             guard=True,
-            highest=names.highest,
-            unit=names.unit,
+            reach=names.reach,
         )
 
     def _unfit(self, guard: Term, text: str, fault: tuple[str, Stretch, str, str, str]) -> None:
@@ -214,6 +213,7 @@ class _Expansion:
                 message = f'the kind "{self._kind.name}" asks for the {noun} "{asked}", which {owner} does not have'
                 note = f'asked in "{text}"'
                 place = self._place / table / word
+                hint = f"give it that {noun}, or join another {'control' if table == 'controls' else 'part'} here"
                 self._faults.add(new, place, message, hint=hint, note=note)
                 return
         self._faults.add(code, self._place / "kind", message, hint=hint, note=f'asked in "{text}"')

@@ -87,10 +87,14 @@ def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tup
         data = path.read_bytes()
     except OSError as error:
         if isinstance(error, FileNotFoundError | NotADirectoryError):
-            code, message, hint = "file-missing", f"there is no file {_shown(path)}", "check the name and the folder"
+            code, message, hint = "file-missing", f'there is no file "{_shown(path)}"', "check the name and the folder"
         else:
             reason = "it is a folder" if path.is_dir() else error.strerror or "the system refuses"
-            code, message, hint = "file-unreadable", f"{_shown(path)} cannot be read: {reason}", "name a readable file"
+            code, message, hint = (
+                "file-unreadable",
+                f'"{_shown(path)}" cannot be read: {reason}',
+                "name a readable file",
+            )
     except ValueError:
         code, message, hint = "file-missing", f"there can be no file {_shown(path)!r}", "check the name"
     else:
@@ -117,7 +121,7 @@ def _decode(data: bytes, path: FilePath, faults: Faults, blame: Place | None) ->
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        message = f"{_shown(path)} is not UTF-8 text: byte {error.start + 1} is 0x{data[error.start]:02X}"
+        message = f"the file is not UTF-8 text: byte {error.start + 1} is 0x{data[error.start]:02X}"
         hint = "save the file with the encoding UTF-8"
         if blame is not None:
             faults.add("file-not-utf8", blame, message, hint=hint)
@@ -179,6 +183,7 @@ def _good_format(document: Document, faults: Faults) -> bool:
 def read_chain(document: Document, data: bytes, path: FilePath | None, base: FilePath | None, faults: Faults) -> Merged:
     """The file and all it extends, merged. Raises InputError at once when a file of the chain cannot be read."""
     chain = [_Read(document, data)]
+    faults.meet(document)
     seen = set() if path is None else {path.resolve()}
     folder = base if path is None else path.parent
     broken = False
@@ -207,6 +212,7 @@ def read_chain(document: Document, data: bytes, path: FilePath | None, base: Fil
         seen.add(further.resolve())
         folder = further.parent
         chain.append(_Read(*read))
+        faults.meet(read[0])
     merged = _merge(chain, faults)
     if broken:
         faults.stop_if_any()

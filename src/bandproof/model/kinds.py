@@ -17,7 +17,7 @@ from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.files import Entry, read_text
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
-from bandproof.model.schema import KindShape, MoveShape, PassageShape, keys_of, CatalogueShape, read_shape, toml_text
+from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, keys_of, read_shape, toml_text
 from bandproof.terms.nodes import Term
 from bandproof.terms.parse import parse
 from bandproof.terms.words import RESERVED, closest, is_label, is_name, listed

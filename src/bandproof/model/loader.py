@@ -14,9 +14,9 @@ from bandproof.model.arrangement import Arrangement, Control, Mishap, Part, Sett
 from bandproof.model.expand import expand
 from bandproof.model.files import Merged, read_chain, read_file, read_text
 from bandproof.model.kinds import KindDescription, catalogue, check_labels, read_kind
-from bandproof.model.measures import read_band, read_pressure, read_setting, read_size, read_volume
+from bandproof.model.measures import read_bands, read_pressure, read_setting, read_size, read_volume
 from bandproof.model.names import Names, check_names, look_up
-from bandproof.model.resolve import Meaning
+from bandproof.model.resolve import Meaning, Reach
 from bandproof.model.schema import ControlShape
 from bandproof.model.starts import read_roles, read_starts
 from bandproof.spans import Document
@@ -53,24 +53,23 @@ def _load(document: Document, data: bytes, path: Path | None, base: Path | None,
     roles = read_roles(merged, names, faults)
     starts = read_starts(merged, names, roles, faults)
     faults.stop_if_any()
-    return _arrangement(merged, names, parts, settings, sizes, roles, starts)
+    return _arrangement(merged, names, parts=parts, settings=settings, sizes=sizes, roles=roles, starts=starts)
 
 
 def _names(merged: Merged, faults: Faults) -> Names:
     """The registry of names, with everything in it that stands by itself."""
     check_names(merged, faults)
-    highest, unit = _header(merged, faults)
-    names = Names(highest, unit)
+    reach = _header(merged, faults)
+    names = Names(reach)
     for name, setting in merged.settings.items():
         names.settings[name] = (
-            None if setting.value is None else read_setting(name, setting.value, setting.place, highest, unit, faults)
+            None if setting.value is None else read_setting(name, setting.value, setting.place, reach, faults)
         )
     for name, size in merged.sizes.items():
         names.sizes[name] = None if size.value is None else read_size(name, size.value, size.place, faults)
     for name, volume in merged.volumes.items():
         names.volumes[name] = None if volume.value is None else read_volume(name, volume.value, volume.place, faults)
-    for name, band in merged.bands.items():
-        names.bands[name] = read_band(name, band, names.settings, highest, unit, faults)
+    names.bands.update(read_bands(merged.bands, names.settings, reach, faults))
     for name, control in merged.controls.items():
         names.controls[name] = None if control.value is None else _control(name, control.value, control.place, faults)
     for name, mishap in merged.mishaps.items():
@@ -78,7 +77,7 @@ def _names(merged: Merged, faults: Faults) -> Names:
     return names
 
 
-def _header(merged: Merged, faults: Faults) -> tuple[Fraction | None, str]:
+def _header(merged: Merged, faults: Faults) -> Reach:
     """The highest pressure, and the unit in which messages are written; what must be in [arrangement] is."""
     given, place = merged.arrangement, Place(merged.top)
     examples = {"name": '"two-knob tractor"', "unit": '"psi"', "highest": '"150 psi"'}
@@ -100,7 +99,7 @@ def _header(merged: Merged, faults: Faults) -> tuple[Fraction | None, str]:
             faults.add("pressure-not-positive", entry.place, message, hint="write a gauge pressure above zero")
             highest = None
     _atmosphere(merged, faults)
-    return highest, unit or "kPa"
+    return Reach(highest, unit or "kPa")
 
 
 def _atmosphere(merged: Merged, faults: Faults) -> Fraction:
@@ -166,20 +165,21 @@ def _parts(
 def _arrangement(
     merged: Merged,
     names: Names,
+    *,
     parts: tuple[Part, ...],
     settings: tuple[Setting, ...],
     sizes: tuple[Size, ...],
-    roles: dict[str, Meaning],
+    roles: dict[str, Meaning | None],
     starts: tuple[Start, ...],
 ) -> Arrangement:
     header = {key: entry.value or "" for key, entry in merged.arrangement.items()}
-    if names.highest is None:
+    if names.reach.highest is None:
         raise AssertionError  # pragma: no cover - its absence is a fault
     return Arrangement(
         name=header["name"],
-        unit=names.unit,
+        unit=names.reach.unit,
         atmosphere=_atmosphere(merged, Faults()),
-        highest=names.highest,
+        highest=names.reach.highest,
         volumes=tuple(one for one in names.volumes.values() if one is not None),
         parts=parts,
         controls=tuple(one for one in names.controls.values() if one is not None),
@@ -188,7 +188,7 @@ def _arrangement(
         sizes=(*(one for one in names.sizes.values() if one is not None), *sizes),
         bands=tuple(one for one in names.bands.values() if one is not None),
         starts=starts,
-        roles={role: meaning.names for role, meaning in roles.items()},
+        roles={role: meaning.names for role, meaning in roles.items() if meaning is not None},
         says=header.get("says", ""),
         caution=header.get("caution", ""),
         file=merged.top.file,

@@ -9,8 +9,9 @@ from bandproof.errors import MeasureError
 from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import NamedBand, Range, Setting, Size, Volume, VolumeKind
 from bandproof.model.files import Entry
+from bandproof.model.resolve import Reach
 from bandproof.model.schema import SettingShape, SizeShape, VolumeShape, toml_text
-from bandproof.terms.words import closest
+from bandproof.terms.words import closest, is_name
 from bandproof.units import (
     parse_conductances,
     parse_pressure,
@@ -36,9 +37,7 @@ def read_pressure(text: str, place: Place, faults: Faults) -> Fraction | None:
         return None
 
 
-def read_setting(
-    name: str, value: str | SettingShape, place: Place, highest: Fraction | None, unit: str, faults: Faults
-) -> Setting | None:
+def read_setting(name: str, value: str | SettingShape, place: Place, reach: Reach, faults: Faults) -> Setting | None:
     """A setting, or None after noting what is wrong with it."""
     text = value if isinstance(value, str) else value.value
     where = place if isinstance(value, str) else place / "value"
@@ -49,16 +48,13 @@ def read_setting(
         faults.measure(where, error)
         return None
     if low <= 0:
-        reaches = "is not above zero" if low == high else f"reaches down to {show_pressure(low, unit)}"
+        reaches = "is not above zero" if low == high else f"reaches down to {show_pressure(low, reach.unit)}"
         message = f'the setting "{text}" {reaches}'
         faults.add("setting-not-positive", where, message, hint="every value of a setting must be above zero (gauge)")
         return None
-    if highest is not None and (high > highest or low >= highest):
-        message = (
-            f'the setting "{text}" reaches the highest pressure of the arrangement, {show_pressure(highest, unit)}'
-        )
-        if high > highest:
-            message = f'the setting "{text}" goes above the highest pressure of the arrangement, {show_pressure(highest, unit)}'
+    if reach.highest is not None and (high > reach.highest or low >= reach.highest):
+        how = "goes above" if high > reach.highest else "is no lower than"
+        message = f'the setting "{text}" {how} the highest pressure of the arrangement, {reach.shown}'
         faults.add("setting-above-highest", where, message, hint="lower the setting, or raise arrangement.highest")
         return None
     return Setting(name, low, high, says, basis)
@@ -104,69 +100,70 @@ def read_volume(name: str, value: VolumeShape, place: Place, faults: Faults) -> 
     return Volume(name, VolumeKind(value.is_), litres, value.says)
 
 
-def read_band(
-    name: str,
-    entry: Entry[str],
-    settings: dict[str, Setting | None],
-    highest: Fraction | None,
-    unit: str,
-    faults: Faults,
-) -> NamedBand | None:
-    """A named band, or None after noting what is wrong with it."""
-    text, place = entry.value, entry.place
-    if text is None:
+def read_bands(
+    entries: dict[str, Entry[str]], settings: dict[str, Setting | None], reach: Reach, faults: Faults
+) -> dict[str, NamedBand | None]:
+    """Every named band; None for faulty ones."""
+    reading = _Bands(settings, reach, faults)
+    return {name: reading.band(name, entry) for name, entry in entries.items()}
+
+
+class _Bands:
+    """Reads named bands, whose ends are pressures or settings without tolerance."""
+
+    def __init__(self, settings: dict[str, Setting | None], reach: Reach, faults: Faults) -> None:
+        self._settings = settings
+        self._reach = reach
+        self._faults = faults
+
+    def band(self, name: str, entry: Entry[str]) -> NamedBand | None:
+        text, place = entry.value, entry.place
+        if text is None:
+            return None
+        for form, has_low, has_high in _BAND_FORMS:
+            found = form.fullmatch(text.strip())
+            if found is None:
+                continue
+            low = self._end(found["low"].strip(), place) if has_low else None
+            high = self._end(found["high"].strip(), place) if has_high else None
+            if (has_low and low is None) or (has_high and high is None):
+                return None
+            if (high is not None and high <= 0) or (low is not None and high is not None and low >= high):
+                message = f'band "{name}" holds no pressure: "{text}"'
+                hint = "write the lower end first; a band does not hold its upper end"
+                self._faults.add("band-empty", place, message, hint=hint)
+                return None
+            return NamedBand(name, None if low == 0 else low, high)
+        message = f'band "{name}" is not written as a band: {toml_text(text)}'
+        hint = 'write "below 60 psi", "at least 100 psi" or "60 psi to 100 psi"'
+        self._faults.add("band-syntax", place, message, hint=hint)
         return None
-    for form, has_low, has_high in _BAND_FORMS:
-        found = form.fullmatch(text.strip())
-        if found is None:
-            continue
-        low = _band_end(found["low"], settings, place, highest, unit, faults) if has_low else None
-        high = _band_end(found["high"], settings, place, highest, unit, faults) if has_high else None
-        if (has_low and low is None) or (has_high and high is None):
-            return None
-        if (high is not None and high <= 0) or (low is not None and high is not None and low >= high):
-            message = f'band "{name}" holds no pressure: "{text}"'
-            faults.add(
-                "band-empty", place, message, hint="write the lower end first; a band does not hold its upper end"
-            )
-            return None
-        return NamedBand(name, None if low == 0 else low, high)
-    message = f'band "{name}" is not written as a band: {toml_text(text)}'
-    hint = 'write "below 60 psi", "at least 100 psi" or "60 psi to 100 psi"'
-    faults.add("band-syntax", place, message, hint=hint)
-    return None
 
-
-def _band_end(
-    text: str, settings: dict[str, Setting | None], place: Place, highest: Fraction | None, unit: str, faults: Faults
-) -> Fraction | None:
-    text = text.strip()
-    if re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", text):
-        if text not in settings:
-            near = closest(text, settings)
+    def _end(self, text: str, place: Place) -> Fraction | None:
+        if not is_name(text):
+            pressure = read_pressure(text, place, self._faults)
+            return None if pressure is None else check_reach(pressure, text, place, self._reach, self._faults)
+        if text not in self._settings:
+            near = closest(text, self._settings)
             hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
-            faults.add("unknown-setting", place, f'"{text}" is no setting', hint=hint)
+            self._faults.add("unknown-setting", place, f'"{text}" is no setting', hint=hint)
             return None
-        setting = settings[text]
+        setting = self._settings[text]
         if setting is not None and setting.low != setting.high:
             message = f'the setting "{text}" has a tolerance, so a band cannot end there'
-            faults.add("setting-not-exact", place, message, hint="write the pressure itself")
+            self._faults.add("setting-not-exact", place, message, hint="write the pressure itself")
             return None
         return None if setting is None else setting.low
-    pressure = read_pressure(text, place, faults)
-    return None if pressure is None else check_reach(pressure, text, place, highest, unit, faults)
 
 
-def check_reach(
-    pressure: Fraction, text: str, place: Place, highest: Fraction | None, unit: str, faults: Faults
-) -> Fraction | None:
+def check_reach(pressure: Fraction, text: str, place: Place, reach: Reach, faults: Faults) -> Fraction | None:
     """The pressure if it lies between zero and the highest pressure, or None after noting that it does not."""
     if pressure < 0:
         message = f"{text} is below zero, and pressures here are gauge"
         faults.add("pressure-not-positive", place, message, hint="write a pressure of zero or more")
         return None
-    if highest is not None and pressure > highest:
-        message = f"{text} is above the highest pressure of this arrangement, {show_pressure(highest, unit)}"
+    if reach.exceeded_by(pressure):
+        message = f"{text} is above the highest pressure of this arrangement, {reach.shown}"
         faults.add("pressure-above-highest", place, message, hint="lower it, or raise arrangement.highest")
         return None
     return pressure

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import Control, Mishap, NamedBand, Setting, Size, Volume
 from bandproof.model.files import Merged
 from bandproof.model.kinds import KindDescription, check_name
-from bandproof.model.resolve import Meaning, Scope, Sort, Threshold
+from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold
 from bandproof.terms.words import closest, listed
 
 #: The tables whose names share one space, because roles and conditions may speak of any of them, and their sorts.
@@ -30,8 +29,7 @@ SORTS = {
 class Names:
     """Everything an arrangement names. Filled while it is read, then only looked at."""
 
-    highest: Fraction | None
-    unit: str
+    reach: Reach
     volumes: dict[str, Volume | None] = field(default_factory=dict)
     settings: dict[str, Setting | None] = field(default_factory=dict)
     sizes: dict[str, Size | None] = field(default_factory=dict)
@@ -63,7 +61,7 @@ class Names:
         """Every setting as a threshold."""
         return {n: None if s is None else Threshold(s.low, s.high, n) for n, s in self.settings.items()}
 
-    def scope(self, roles: dict[str, Meaning]) -> Scope:
+    def scope(self, roles: dict[str, Meaning | None]) -> Scope:
         """What the condition of a start may speak of: names first, then roles."""
         meanings = {**roles, **{name: Meaning(sort, (name,)) for name, sort in self.sorts().items()}}
         return Scope(
@@ -73,8 +71,7 @@ class Names:
             positions=self.positions,
             settings=self.thresholds(),
             bands=self.bands,
-            highest=self.highest,
-            unit=self.unit,
+            reach=self.reach,
         )
 
 
@@ -100,8 +97,7 @@ def look_up(name: str, known: Iterable[str], noun: str, place: Place, faults: Fa
     if name in known:
         return True
     near = closest(name, known)
-    hint = (
-        f'did you mean "{near}"?' if near else f"known are {listed(known)}" if known else f"there is no {noun} at all"
-    )
+    instead = f"the {noun}s are {listed(known)}" if known else f"add it under [{noun}s]"
+    hint = f'did you mean "{near}"?' if near else instead
     faults.add(f"unknown-{noun}", place, f'there is no {noun} "{name}"', hint=hint)
     return False

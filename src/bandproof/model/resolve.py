@@ -6,7 +6,7 @@ start (the arrangement's own names) and a property (roles).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -82,6 +82,23 @@ class Threshold:
 
 
 @dataclass(frozen=True, slots=True)
+class Reach:
+    """How far pressures go: the declared highest one, or None when it is not known, and the unit people read."""
+
+    highest: Fraction | None
+    unit: str
+
+    def exceeded_by(self, pressure: Fraction) -> bool:
+        """Whether no volume can ever hold `pressure`."""
+        return self.highest is not None and pressure > self.highest
+
+    @property
+    def shown(self) -> str:
+        """The highest pressure for people."""
+        return "" if self.highest is None else show_pressure(self.highest, self.unit)
+
+
+@dataclass(frozen=True, slots=True)
 class Scope:
     """What a condition may speak of. A value of None means known but unusable, because it was reported elsewhere.
 
@@ -90,14 +107,13 @@ class Scope:
     """
 
     noun: str
-    names: dict[str, Meaning]
-    states: dict[str, tuple[str, ...] | None]
-    positions: dict[str, tuple[str, ...] | None]
-    settings: dict[str, Threshold | None]
-    bands: dict[str, NamedBand | None] = field(default_factory=dict)
+    names: Mapping[str, Meaning | None]
+    states: Mapping[str, tuple[str, ...] | None]
+    positions: Mapping[str, tuple[str, ...] | None]
+    settings: Mapping[str, Threshold | None]
+    bands: Mapping[str, NamedBand | None] = field(default_factory=dict)
     guard: bool = False
-    highest: Fraction | None = None
-    unit: str = "kPa"
+    reach: Reach = field(default_factory=lambda: Reach(None, "kPa"))
 
 
 #: Called with code, stretch of the text, message, hint and note.
@@ -169,9 +185,8 @@ class _Resolver:
 
     def _subject(self, subject: Subject) -> Meaning | None:
         word = subject.name
-        meaning = self._scope.names.get(word.text)
+        meaning = self._meaning(word)
         if meaning is None:
-            self._unknown(word)
             return None
         if subject.quantifier and not meaning.role:
             message = f'"{subject.quantifier} {word.text}" needs a role, and "{word.text}" is a {meaning.sort}'
@@ -184,11 +199,14 @@ class _Resolver:
             return None
         return meaning
 
-    def _unknown(self, word: Word) -> None:
+    def _meaning(self, word: Word) -> Meaning | None:
+        """What a name stands for; None, after a report if it is not even known."""
         known = self._scope.names
-        near = closest(word.text, known)
-        hint = f'did you mean "{near}"?' if near else f"known are {listed(known)}" if known else ""
-        self._report("unknown-name", word.at, f'"{word.text}" is no {self._scope.noun}', hint, "")
+        if word.text not in known:
+            near = closest(word.text, known)
+            hint = f'did you mean "{near}"?' if near else f"known here are {listed(known)}" if known else ""
+            self._report("unknown-name", word.at, f'"{word.text}" is no {self._scope.noun}', hint, "")
+        return known.get(word.text)
 
     def _wrong(self, subject: Subject, meaning: Meaning, said: str) -> None:
         hints = {
@@ -242,21 +260,22 @@ class _Resolver:
             message = f"no pressure is ever below {text}, so this compares nothing"
             self._report("pressure-not-positive", level.at, message, "write a pressure above zero (gauge)", "")
             return None
-        if self._scope.highest is not None and pressure > self._scope.highest:
-            highest = show_pressure(self._scope.highest, self._scope.unit)
-            message = f"{text} is above the highest pressure of this arrangement, {highest}"
+        if self._scope.reach.exceeded_by(pressure):
+            message = f"{text} is above the highest pressure of this arrangement, {self._scope.reach.shown}"
             self._report("pressure-above-highest", level.at, message, "lower it, or raise arrangement.highest", "")
             return None
         return pressure, pressure, None
 
     def _setting(self, word: Word, end: End | None, at: Place) -> tuple[Fraction, Fraction, str | None] | None:
         name = word.text
-        meaning = self._scope.names.get(name)
-        if meaning is None or (meaning.sort is Sort.SETTING and not meaning.names):
-            known = [one for one, other in self._scope.names.items() if other.sort is Sort.SETTING]
+        if name not in self._scope.names:
+            known = [one for one, other in self._scope.names.items() if other and other.sort is Sort.SETTING]
             near = closest(name, known)
             hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
             self._report("unknown-setting", word.at, f'"{name}" is no setting', hint, "")
+            return None
+        meaning = self._scope.names[name]
+        if meaning is None:
             return None
         if meaning.sort is not Sort.SETTING:
             message = f'"{name}" is a {meaning.sort}, not a setting or a pressure'
@@ -285,9 +304,8 @@ class _Resolver:
             hint = "compare each volume with a pressure or a setting"
             self._report("pressure-of-outside-kind", at, message, hint, "")
             return None
-        meaning = self._scope.names.get(word.text)
+        meaning = self._meaning(word)
         if meaning is None:
-            self._unknown(word)
             return None
         if meaning.sort is not Sort.VOLUME:
             message = f'"{word.text}" is a {meaning.sort} and has no pressure'

@@ -235,12 +235,12 @@ def _adapter(shape: Any) -> TypeAdapter[Any]:
 def read_shape(shape: type[T], value: Any, place: Place, faults: Faults) -> T | None:
     """`value` as `shape`, or None after adding every way in which it is not."""
     try:
-        read: T = _adapter(shape).validate_python(value, strict=True)
+        adapter: TypeAdapter[T] = _adapter(shape)  # type: ignore[arg-type]  # every type is hashable
+        return adapter.validate_python(value, strict=True)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            _add(shape, value, detail, place, faults)
+            _add(shape, detail, place, faults)
         return None
-    return read
 
 
 def keys_of(shape: type[BaseModel]) -> list[str]:
@@ -261,7 +261,7 @@ _KINDS = {
 }
 
 
-def _add(shape: Any, value: Any, detail: ErrorDetails, place: Place, faults: Faults) -> None:
+def _add(shape: Any, detail: ErrorDetails, place: Place, faults: Faults) -> None:
     path: Path = tuple(step for step in detail["loc"] if not (isinstance(step, str) and step.startswith("<")))
     if detail["type"] == "missing":
         inner = place / path[:-1]
@@ -281,7 +281,14 @@ def _add(shape: Any, value: Any, detail: ErrorDetails, place: Place, faults: Fau
     else:
         wanted = _KINDS.get(detail["type"], detail["msg"])
         message = f'"{path[-1] if path else place.path[-1]}" should be {wanted}, not {toml_text(detail["input"])}'
-        faults.add("wrong-type", place / path, message, hint=f"write {wanted}")
+        faults.add("wrong-type", place / path, message, hint=_as_wanted(wanted, detail["input"]))
+
+
+def _as_wanted(wanted: str, value: Any) -> str:
+    """The edit that turns a value of the wrong type into one that is wanted."""
+    if wanted == "text in quotes" and isinstance(value, int | Decimal):
+        return f'write "{toml_text(value)}" in quotes, with its unit if it has one'
+    return f"write {wanted}"
 
 
 def _shape_at(shape: Any, path: Path) -> type[BaseModel]:

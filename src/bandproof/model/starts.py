@@ -13,7 +13,7 @@ from bandproof.model.files import Entry, Merged
 from bandproof.model.kinds import read_condition
 from bandproof.model.measures import check_reach
 from bandproof.model.names import Names, look_up
-from bandproof.model.resolve import Meaning, resolve
+from bandproof.model.resolve import Meaning, Sort, resolve
 from bandproof.model.schema import StartShape
 from bandproof.terms.words import closest, is_label, listed
 from bandproof.units import parse_pressures
@@ -22,12 +22,13 @@ from bandproof.units import parse_pressures
 OTHERS = "others"
 
 
-def read_roles(merged: Merged, names: Names, faults: Faults) -> dict[str, Meaning]:
-    """Every role and what plays it; faulty ones are left out."""
+def read_roles(merged: Merged, names: Names, faults: Faults) -> dict[str, Meaning | None]:
+    """Every role and what plays it; None for faulty ones."""
     sorts = names.sorts()
-    roles: dict[str, Meaning] = {}
+    roles: dict[str, Meaning | None] = {}
     for role, entry in merged.roles.items():
         given = entry.value
+        roles[role] = None
         if given is None:
             continue
         players = [given] if isinstance(given, str) else given
@@ -38,14 +39,15 @@ def read_roles(merged: Merged, names: Names, faults: Faults) -> dict[str, Meanin
             continue
         before = len(faults)
         for index, (player, place) in enumerate(zip(players, places, strict=True)):
-            _check_player(role, player, players[:index], place, names, faults)
+            _check_player(role, player, players[:index], place, sorts=sorts, faults=faults)
         if len(faults) == before:
             roles[role] = Meaning(sorts[players[0]], tuple(players), role=True)
     return roles
 
 
-def _check_player(role: str, player: str, earlier: list[str], place: Place, names: Names, faults: Faults) -> None:
-    sorts = names.sorts()
+def _check_player(
+    role: str, player: str, earlier: list[str], place: Place, *, sorts: dict[str, Sort], faults: Faults
+) -> None:
     if player not in sorts:
         near = closest(player, sorts)
         hint = f'did you mean "{near}"?' if near else "name a volume, part, control, mishap or setting"
@@ -58,7 +60,7 @@ def _check_player(role: str, player: str, earlier: list[str], place: Place, name
         faults.add("role-mixed", place, message, hint="let all players of a role be of one sort")
 
 
-def read_starts(merged: Merged, names: Names, roles: dict[str, Meaning], faults: Faults) -> tuple[Start, ...]:
+def read_starts(merged: Merged, names: Names, roles: dict[str, Meaning | None], faults: Faults) -> tuple[Start, ...]:
     """Every start, the default one first. What one start takes from another is checked too."""
     top = Place(merged.top)
     if not merged.starts:
@@ -68,7 +70,8 @@ def read_starts(merged: Merged, names: Names, roles: dict[str, Meaning], faults:
     starts = [
         start
         for name, entry in merged.starts.items()
-        if entry.value is not None and (start := _Reading(name, entry.value, entry.place, names, roles, faults).run())
+        if entry.value is not None
+        and (start := _Reading(name, entry.value, entry.place, names=names, roles=roles, faults=faults).run())
     ]
     _check_chains(merged, faults)
     default = merged.arrangement.get("start")
@@ -103,7 +106,14 @@ class _Reading:
     """Reads one start."""
 
     def __init__(
-        self, name: str, shape: StartShape, place: Place, names: Names, roles: dict[str, Meaning], faults: Faults
+        self,
+        name: str,
+        shape: StartShape,
+        place: Place,
+        *,
+        names: Names,
+        roles: dict[str, Meaning | None],
+        faults: Faults,
     ) -> None:
         self._name = name
         self._shape = shape
@@ -168,10 +178,8 @@ class _Reading:
         except MeasureError as error:
             self._faults.measure(place, error)
             return None
-        ends = [
-            check_reach(end, f'"{text}"', place, self._names.highest, self._names.unit, self._faults)
-            for end in (low, high)
-        ]
+        reach = self._names.reach
+        ends = [check_reach(end, f'"{text}"', place, reach, self._faults) for end in (low, high)]
         return None if None in ends else Range(low, high)
 
     def _members(

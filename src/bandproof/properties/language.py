@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from bandproof.faults import Faults
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
-from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
+from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold, resolve
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
 from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, children
@@ -42,7 +42,7 @@ def _scope(arrangement: Arrangement) -> Scope:
         positions={control.name: control.positions for control in arrangement.controls},
         settings={s.name: Threshold(s.low, s.high, s.name) for s in arrangement.settings},
         bands={band.name: band for band in arrangement.bands},
-        unit=arrangement.unit,
+        reach=Reach(None, arrangement.unit),
     )
 
 
@@ -110,6 +110,8 @@ def _mishaps(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Fault
     found: set[str] = set()
     for role in claim.mishaps:
         meaning = scope.names[role]
+        if meaning is None:
+            continue
         if meaning.sort is not Sort.MISHAP:
             message = f'"{role}" is a {meaning.sort}, not a mishap'
             note = f'in arrangement "{arrangement.name}"'

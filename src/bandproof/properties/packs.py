@@ -57,8 +57,10 @@ class Claim:
 
 @dataclass(frozen=True, slots=True)
 class Pack:
-    """A rule pack. `models` are paths or globs relative to `folder`; `expected` gives, for each of some models, the
-    verdict of every property that does not come out as proven there.
+    """A rule pack.
+
+    `models` are paths or globs relative to `folder`; `expected` gives, for each of some models, the verdict of every
+    property that does not come out as proven there.
     """
 
     name: str

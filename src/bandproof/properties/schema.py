@@ -1,5 +1,7 @@
 """Pydantic shapes of rule packs. They share the seam to pydantic in `bandproof.model.schema`."""
 
+# ruff: noqa: RUF012 - a shape copies its defaults, so they are not shared
+
 from __future__ import annotations
 
 from typing import Any, Literal

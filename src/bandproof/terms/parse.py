@@ -107,10 +107,11 @@ def parse(text: str) -> Term:
     except UnexpectedToken as fault:
         raise _unexpected_word(text, fault) from None
     except UnexpectedCharacters as fault:
-        raise _unexpected_character(text, fault.pos_in_stream) from None
+        raise _unexpected_character(text, fault.pos_in_stream or 0) from None
     if depth(term) > _DEEPEST:
         message = f"the condition is nested more than {_DEEPEST} deep"
-        raise ConditionError("condition-too-deep", (0, len(text)), message, "split it, or drop parentheses")
+        code, hint = "condition-too-deep", "split it, or drop parentheses"
+        raise ConditionError(code, (0, len(text)), message, hint)
     return term
 
 
@@ -121,9 +122,9 @@ def _parser() -> Lark:
 
 def _at(items: list[Any]) -> Place:
     first, last = items[0], items[-1]
-    start = first.start_pos if isinstance(first, Token) else first.at[0]
-    end = last.end_pos if isinstance(last, Token) else last.at[1]
-    return start, end
+    start: int | None = first.start_pos if isinstance(first, Token) else first.at[0]
+    end: int | None = last.end_pos if isinstance(last, Token) else last.at[1]
+    return start or 0, end or 0
 
 
 def _word(token: Token) -> Word:
@@ -212,7 +213,7 @@ def _unexpected_word(text: str, fault: UnexpectedToken) -> ConditionError:
         return _early(at, '")"', wanted)
     previous = text[: at[0]].rstrip()
     if "NAME" in fault.accepts and previous[-1:].isdigit() and token.type != "NUMBER":
-        number = previous.split()[-1]
+        number = previous.rsplit(maxsplit=1)[-1]
         message = f'the pressure "{number}" has no unit'
         start = len(previous) - len(number)
         return ConditionError("unit-missing", (start, len(previous)), message, 'write the unit, as in "60 psi"')
@@ -235,7 +236,7 @@ def _ended_early(text: str, wanted: str) -> ConditionError:
     if opened is not None and '")"' in wanted:
         message = "this parenthesis is never closed"
         return ConditionError("condition-parenthesis", (opened, opened + 1), message, 'close it with ")"')
-    number = text.split()[-1]
+    number = text.rsplit(maxsplit=1)[-1]
     end = len(text.rstrip())
     if number[-1].isdigit() and wanted == "a name":
         message = f'the pressure "{number}" has no unit'

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from difflib import get_close_matches
 from collections.abc import Iterable
+from difflib import get_close_matches
 
 #: The words with a meaning of their own; nothing may be named so.
 RESERVED = frozenset(
