@@ -1,0 +1,1 @@
+"""Whole outputs, kept as files and compared to the letter."""

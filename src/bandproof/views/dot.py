@@ -13,7 +13,9 @@ from textwrap import wrap
 FONT = "Helvetica"
 
 #: What must not be torn apart at a line's end, and the blank that holds it together.
-_KEPT = re.compile(r"(?:at )?[0-9.–]+ (?:psi|kPa|bar|MPa|L|dm³)(?![a-z])|open air|air source|all closed|[→↔] \S+")
+_KEPT = re.compile(
+    r"\([^()]{1,20}\)|(?:at )?[0-9.–]+ (?:psi|kPa|bar|MPa|L|dm³)(?![a-z])|open air|air source|all closed|[→↔] \S+"
+)
 _FIXED = "\N{NO-BREAK SPACE}"
 
 #: Blanks at the start of a line that Graphviz does not strip.

@@ -188,7 +188,7 @@ def story_from_json(layout: Layout, document: object) -> Story:
     story = Story(_text(whole, "start", "story file"), states, found, tuple(reals) if any(reals) else ())
     for number, (sheet, place) in enumerate(zip(sheets, places, strict=True)):
         for key, value in _state(layout, story, number).items():
-            if sheet[key] != value:
+            if sheet.get(key) != value:
                 message = f'story file, {place}: "{key}" does not say what the exact numbers beside it say'
                 raise ValueError(message)
     return story
@@ -215,7 +215,7 @@ def _read_state(layout: Layout, sheet: Document, place: str) -> State:
     known = {mishap.name for mishap in arrangement.mishaps}
     mishaps = _list(sheet, "mishaps", place)
     for mishap in mishaps:
-        if mishap not in known:
+        if not isinstance(mishap, str) or mishap not in known:
             message = f"story file, {place}: there is no mishap {mishap!r}"
             raise ValueError(message)
     return State(tuple(bands[volume.name] for volume in arrangement.volumes), parts, controls, frozenset(mishaps))

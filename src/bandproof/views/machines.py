@@ -9,10 +9,10 @@ from __future__ import annotations
 from itertools import groupby
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part
-from bandproof.model.conditions import AnyOf, Condition
+from bandproof.model.conditions import AnyOf, Condition, Truth
 from bandproof.views import dot
 from bandproof.views.graphviz import render_svg
-from bandproof.views.sheet import in_columns
+from bandproof.views.sheet import in_rows
 from bandproof.views.words import open_in, passage_words, plain, show_condition, size_words
 
 #: Signs in a line of a guard, of a state and of a heading.
@@ -31,10 +31,9 @@ def machine_dot(arrangement: Arrangement, part: Part) -> str:
     return dot.graph(part.name, body, label=heading, labelloc="t", labeljust="l", **_SPACING)
 
 
-def machines_svg(arrangement: Arrangement, *, columns: int = 2) -> str:
+def machines_svg(arrangement: Arrangement) -> str:
     """The state machines of all parts in one SVG, in the arrangement's order, each in a thin frame."""
-    sheets = [render_svg(machine_dot(arrangement, part)) for part in arrangement.parts]
-    return in_columns(sheets, columns)
+    return in_rows([render_svg(machine_dot(arrangement, part)) for part in arrangement.parts])
 
 
 def _heading(part: Part) -> list[str]:
@@ -58,7 +57,8 @@ def _machine(part: Part, unit: str) -> list[str]:
         weight = {"penwidth": "2.4"} if index == 0 else {}
         text += ["all closed"] if len(text) == 1 else []
         rows.append(dot.node(_state(part, state), dot.label(text), shape="box", style="rounded", **weight))
-    for (source, target), moves in groupby(sorted(part.moves, key=_ends), key=_ends):
+    possible = [move for move in part.moves if move.when != Truth(value=False)]
+    for (source, target), moves in groupby(sorted(possible, key=_ends), key=_ends):
         label = dot.label(_guard_rows([move.when for move in moves], unit))
         rows.append(dot.edge(_state(part, source), _state(part, target), label=label))
     return rows

@@ -17,8 +17,8 @@ from bandproof.views.words import litres, open_in, passage_words, plain, thresho
 
 #: Signs in a line of a part's box, of a volume and of a port: wide enough for most names, narrow enough for a dozen
 #: columns in a picture 1400 pixels wide.
-_PART_WIDTH = 26
-_VOLUME_WIDTH = 13
+_PART_WIDTH = 30
+_VOLUME_WIDTH = 15
 _PORT_WIDTH = 9
 
 _AIR = "open air"
@@ -54,11 +54,11 @@ def piping_dot(arrangement: Arrangement, *, legend: bool = True) -> str:
     body = [_volume_node(volume) for volume in arrangement.volumes]
     if any(SOURCE in (p.upstream, p.downstream) for part in arrangement.parts for p in part.passages):
         rows = ["air", "source", f"up to {show_pressure(arrangement.highest, arrangement.unit)}"]
-        body.append(dot.node('"source"', dot.label(rows), shape="circle", margin="0", fontsize="10"))
+        body.append(dot.node('"source"', dot.label(rows), shape="circle", margin="0", fontsize="9"))
     body += [_control_node(control) for control in arrangement.controls]
     for mishap in arrangement.mishaps:
         rows = ["mishap:", *dot.lines(plain(mishap.name), _VOLUME_WIDTH)]
-        body.append(dot.node(_mishap(mishap.name), dot.label(rows), shape="hexagon", fontsize="11", margin="0"))
+        body.append(dot.node(_mishap(mishap.name), dot.label(rows), shape="hexagon", fontsize="10", margin="0"))
     ports = {part.name: _ports(part) for part in arrangement.parts}
     ports = {name: _untangled(name, own, ports) for name, own in ports.items()}
     for part in arrangement.parts:
@@ -67,28 +67,29 @@ def piping_dot(arrangement: Arrangement, *, legend: bool = True) -> str:
         body += _commands(part)
     body += _links(arrangement.parts)
     if legend:
-        body.append(dot.node('"legend"', dot.label(_LEGEND, "l"), shape="plaintext", fontsize="11"))
-    return dot.graph(arrangement.name, body, nodesep="0.18", ranksep="0.26", margin="0.1")
+        body.append(dot.node('"legend"', dot.label(_LEGEND, "l"), shape="plaintext", fontsize="10"))
+    heading = {"label": dot.label([arrangement.name]), "labelloc": "t", "labeljust": "l", "margin": "0.1"}
+    return dot.graph(arrangement.name, body, nodesep="0.2", ranksep="0.28", **heading)
 
 
 def _volume_node(volume: Volume) -> str:
     rows = dot.lines(plain(volume.name), _VOLUME_WIDTH)
     if volume.kind is VolumeKind.LINE:
-        shape = {"shape": "box", "style": "rounded", "penwidth": "0.6", "margin": "0.09,0.03", "height": "0.3"}
-        return dot.node(_volume(volume.name), dot.label(rows), **shape)
+        shape = {"shape": "box", "style": "rounded", "penwidth": "0.6", "margin": "0.09,0.03", "height": "0.28"}
+        return dot.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
     known = [] if volume.kind in plain(volume.name).split() else [str(volume.kind)]
     rows += [", ".join([*known, *filter(None, [litres(volume)])])] if known or volume.litres else []
     if volume.kind is VolumeKind.CHAMBER:
         shape = {"shape": "ellipse", "penwidth": "1.4", "margin": "0"}
     else:
         shape = {"shape": "box", "style": "rounded", "penwidth": "2.6", "margin": "0.14,0.08", "height": "0.6"}
-    return dot.node(_volume(volume.name), dot.label(rows), **shape)
+    return dot.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
 
 
 def _control_node(control: Control) -> str:
     title = dot.lines(plain(control.name).upper(), _PART_WIDTH)
     rows = [*title, *dot.lines(" / ".join(plain(p) for p in control.positions), _PART_WIDTH)]
-    return dot.node(_control(control.name), dot.label(rows), shape="box", peripheries="2", fontsize="11", height="0.3")
+    return dot.node(_control(control.name), dot.label(rows), shape="box", peripheries="2", fontsize="10", height="0.3")
 
 
 def _part_node(part: Part, ports: tuple[_Port, ...], unit: str) -> str:
@@ -97,7 +98,7 @@ def _part_node(part: Part, ports: tuple[_Port, ...], unit: str) -> str:
     inside = [dot.field(rows, how) for rows, how in ((title, "n"), (_inside(part), "l"), (settings, "l")) if rows]
     fields = [field for field in (_row(ports, "n"), *inside, _row(ports, "s")) if field]
     text = '"{' + "|".join(fields) + '}"'
-    return dot.node(_part(part.name), text, shape="record", fontsize="11", penwidth="1.2", margin="0.07,0.03")
+    return dot.node(_part(part.name), text, shape="record", fontsize="10", penwidth="1.2", margin="0.07,0.03")
 
 
 def _row(ports: tuple[_Port, ...], side: str) -> str:
@@ -123,14 +124,14 @@ def _inside(part: Part) -> list[str]:
 
 
 def _settings(part: Part, unit: str) -> list[str]:
-    """The settings in a part's guards, each once, in the order of its moves."""
-    found: dict[str, None] = {}
+    """The settings in a part's guards, each once, in the order of its moves: "hold in: at least 45..55 psi"."""
+    found: dict[str, dict[str, None]] = {}
     for atom in (a for move in part.moves for a in atoms(move.when)):
         if isinstance(atom, Below | AtLeast):
-            word = "below" if isinstance(atom, Below) else "at least"
             name = plain(atom.setting) if atom.setting else "moves"
-            found[f"{name}: {word} {threshold(atom.low, atom.high, unit)}"] = None
-    return list(found)
+            word = "below" if isinstance(atom, Below) else "at least"
+            found.setdefault(f"{name}: {{}} {threshold(atom.low, atom.high, unit)}", {})[word] = None
+    return [text.format("at" if len(words) > 1 else next(iter(words))) for text, words in found.items()]
 
 
 def _ports(part: Part) -> tuple[_Port, ...]:

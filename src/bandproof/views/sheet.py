@@ -1,43 +1,58 @@
-"""Several finished SVG pictures on one sheet, in columns, without redrawing them."""
+"""Several finished SVG pictures on one sheet, row by row, without redrawing them."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 _OPENING = re.compile(r'<svg width="([0-9.]+)pt" height="([0-9.]+)pt"')
 
-#: Points between pictures, and inside each frame.
-_GAP = 14.0
-_INSET = 4.0
+#: Points across a sheet (1400 pixels), between pictures, and inside each frame.
+_ACROSS = 1050.0
+_GAP = 10.0
+_INSET = 2.0
 
 
-def in_columns(pictures: Sequence[str], columns: int) -> str:
-    """One SVG that shows `pictures` in reading order, `columns` in a row, each in a thin frame of its row's height.
+def in_rows(pictures: Sequence[str], *, across: float = _ACROSS) -> str:
+    """One SVG that shows `pictures` in reading order, as many in a row as fit `across` points, each in a thin frame.
 
     The pictures must be SVG as `render_svg` gives it, with width and height in points.
     """
-    sizes = [_size(picture) for picture in pictures]
-    wide = max((width for width, _ in sizes), default=0.0) + 2 * _INSET
+    frames = [(width + 2 * _INSET, height + 2 * _INSET) for width, height in map(_size, pictures)]
     body: list[str] = []
-    top = _GAP
-    for first in range(0, len(pictures), columns):
-        tall = max(height for _, height in sizes[first : first + columns]) + 2 * _INSET
-        for place, picture in enumerate(pictures[first : first + columns]):
-            left = _GAP + place * (wide + _GAP)
+    top, right = _GAP, 0.0
+    for row in _rows([width for width, _ in frames], across):
+        left = _GAP
+        tall = max(frames[index][1] for index in row)
+        for index in row:
+            width, height = frames[index]
             body.append(
-                f'<rect x="{left:g}" y="{top:g}" width="{wide:g}" height="{tall:g}" fill="none" stroke="#888888"/>'
+                f'<rect x="{left:g}" y="{top:g}" width="{width:g}" height="{tall:g}" fill="none" stroke="#888888"/>'
             )
-            width, height = sizes[first + place]
-            opening = f'<svg x="{left + _INSET:g}" y="{top + _INSET:g}" width="{width:g}" height="{height:g}"'
-            body.append(_OPENING.sub(opening, picture.strip(), count=1))
+            opening = (
+                f'<svg x="{left + _INSET:g}" y="{top + _INSET:g}" '
+                f'width="{width - 2 * _INSET:g}" height="{height - 2 * _INSET:g}"'
+            )
+            body.append(_OPENING.sub(opening, pictures[index].strip(), count=1))
+            left += width + _GAP
         top += tall + _GAP
-    across = _GAP + min(columns, max(len(pictures), 1)) * (wide + _GAP)
-    head = (
-        f'<svg width="{across:g}pt" height="{top:g}pt" viewBox="0 0 {across:g} {top:g}" '
-        'xmlns="http://www.w3.org/2000/svg">'
-    )
+        right = max(right, left)
+    head = f'<svg width="{right:g}pt" height="{top:g}pt" viewBox="0 0 {right:g} {top:g}" xmlns="http://www.w3.org/2000/svg">'
     return "\n".join([head, '<rect width="100%" height="100%" fill="white"/>', *body, "</svg>"]) + "\n"
+
+
+def _rows(widths: list[float], across: float) -> Iterator[list[int]]:
+    """Indices of the pictures of each row; a picture wider than the sheet has a row to itself."""
+    row: list[int] = []
+    used = _GAP
+    for index, width in enumerate(widths):
+        if row and used + width + _GAP > across:
+            yield row
+            row, used = [], _GAP
+        row.append(index)
+        used += width + _GAP
+    if row:
+        yield row
 
 
 def _size(picture: str) -> tuple[float, float]:

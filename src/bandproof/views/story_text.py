@@ -34,7 +34,7 @@ def story_text(layout: Layout, story: Story, *, title: str = "", ending: str = "
         rows += ["", *_wrapped(ending, "", "")]
     if story.pressures:
         rows += ["", "Pressures are gauge; those named are one set of real pressures that fits the whole story."]
-    return _typed("\n".join(rows)) + "\n"
+    return "\n".join(rows) + "\n"
 
 
 def _typed(text: str) -> str:
@@ -66,5 +66,10 @@ def _around(layout: Layout, story: Story, number: int, event: Moved) -> str:
 
 def _wrapped(text: str, first: str, later: str) -> list[str]:
     return wrap(
-        text, _WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+        _typed(text),
+        _WIDTH,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=False,
+        break_on_hyphens=False,
     )

@@ -1,0 +1,1 @@
+"""Pictures and texts: what they show, and what must never be lost from them."""

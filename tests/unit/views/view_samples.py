@@ -25,7 +25,18 @@ from bandproof.model.arrangement import (
     Volume,
     VolumeKind,
 )
-from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, Happened, InPosition, InState, Lower, Not
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+)
 
 #: One pound-force per square inch in pascals, from the definitions of the pound, the inch and standard gravity.
 PSI = Fraction(45_359_237, 100_000_000) * Fraction(980_665, 100_000) / Fraction(254, 10_000) ** 2
@@ -247,9 +258,7 @@ class Teller:
             self.pressures[-1] = tuple(psi(pressure) if i == place else p for i, p in enumerate(self.pressures[-1]))
 
     def story(self, *, real: bool) -> Story:
-        return Story(
-            self.start, tuple(self.states), tuple(self.steps), tuple(self.pressures) if real else ()
-        )
+        return Story(self.start, tuple(self.states), tuple(self.steps), tuple(self.pressures) if real else ())
 
 
 def _rolling(grid: Layout) -> tuple[State, tuple[Fraction, ...]]:

@@ -1,0 +1,83 @@
+"""The panel shows the pressures that change, tells them apart without colour, and names them at their ends."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Story
+from bandproof.views.pressures_plot import pressures_svg
+from tests.unit.views.runs import runs
+from tests.unit.views.svg import texts
+from tests.unit.views.view_samples import breakaway_story, layout, short_story
+
+
+def test_only_volumes_that_change_are_named_with_their_last_pressure() -> None:
+    seen = texts(pressures_svg(layout(), breakaway_story()))
+    assert "service tank 41 psi" in seen
+    assert "trailer supply line 1.5 psi" in seen
+    assert not any(text.startswith(("park line", "trailer tank")) for text in seen)
+
+
+def test_lines_differ_in_dash_and_mark() -> None:
+    svg = pressures_svg(layout(), breakaway_story())
+    dashes = re.findall(r'h26" stroke="black" stroke-width="1.6"([^/]*)/>', svg)
+    assert len(dashes) == 4
+    assert len(set(dashes)) == 4
+
+
+def test_no_colour_is_needed() -> None:
+    colours = set(re.findall(r'(?:fill|stroke)="([^"]*)"', pressures_svg(layout(), breakaway_story())))
+    assert colours <= {"black", "white", "none", "#bbbbbb", "#777777"}
+
+
+def test_landmarks_are_ruled_with_the_names_of_their_settings() -> None:
+    seen = texts(pressures_svg(layout(), breakaway_story()))
+    assert "hold in 34" in seen
+    assert "hold in 42" in seen
+    assert "park hold, emergency 20" in seen
+
+
+def test_a_landmark_that_is_crossed_is_ruled_even_where_no_part_compares_it() -> None:
+    assert "110" in texts(pressures_svg(layout(), short_story()))
+
+
+def test_what_is_done_is_listed_under_its_step_number() -> None:
+    seen = texts(pressures_svg(layout(), breakaway_story()))
+    assert seen[seen.index("driver pushes the trailer knob") - 1] == "1"
+    assert seen[seen.index("trailer control: out") - 1] == "37"
+
+
+def test_a_story_that_was_not_made_real_says_so() -> None:
+    note = "middle of each band"
+    assert any(note in text for text in texts(pressures_svg(layout(), short_story())))
+    assert not any(note in text for text in texts(pressures_svg(layout(), breakaway_story())))
+
+
+def test_a_story_in_which_nothing_changes_says_so() -> None:
+    still = Story("rolling", short_story().states[:1], ())
+    assert "no pressure changes" in texts(pressures_svg(layout(), still))
+
+
+def test_a_title_replaces_the_usual_one() -> None:
+    assert "my claim" in texts(pressures_svg(layout(), short_story(), title="my claim"))
+    assert "Pressures, rolling" in texts(pressures_svg(layout(), short_story()))
+
+
+@pytest.mark.slow
+@given(runs())
+@settings(deadline=None, max_examples=60)
+def test_labels_at_the_ends_never_cover_one_another_and_points_stay_in_the_panel(run: tuple[Layout, Story]) -> None:
+    svg = pressures_svg(*run)
+    for anchor, size in (("start", "12"), ("end", "11")):
+        rows = re.findall(rf'<text x="([\d.]+)" y="([-\d.]+)" font-size="{size}" text-anchor="{anchor}">', svg)
+        places = [(float(x), float(y)) for x, y in rows]
+        for i, (x, y) in enumerate(places):
+            assert all(abs(y - other) > 13 for other_x, other in places[i + 1 :] if other_x == x)
+    wide, tall = map(float, re.findall(r'viewBox="0 0 (\d+) (\d+)"', svg)[0])
+    for x, y in re.findall(r'c[xy]?="([\d.]+)" cy="([\d.]+)"', svg):
+        assert 0 <= float(x) <= wide
+        assert 0 <= float(y) <= tall

@@ -1,0 +1,154 @@
+"""The graph of a story numbers its states, says what changed in each, and ends in what it shows."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Moved, Occurred, StepKind, Story, Turned
+from bandproof.views.graphviz import render_svg
+from bandproof.views.story_graph import story_dot
+from tests.unit.views.runs import runs
+from tests.unit.views.svg import edges_drawn, edges_meant, labels, texts
+from tests.unit.views.view_samples import Teller, breakaway_story, layout, psi, short_story
+
+
+def box(dot: str, number: int) -> str:
+    """The words in the box of one state."""
+    return labels(next(row for row in dot.splitlines() if row.startswith(f'  "state {number}" [')))
+
+
+def arrow(dot: str, tail: int, head: int) -> str:
+    """The attributes of the arrow between two states."""
+    start = f'  "state {tail}" -> "state {head}" ['
+    return next(row for row in dot.splitlines() if row.startswith(start) and "invis" not in row)
+
+
+def test_the_first_box_tells_the_situation_in_few_words() -> None:
+    text = box(story_dot(layout(), breakaway_story()), 0)
+    assert "START: rolling" in text
+    assert "free: park knob, trailer knob" in text
+    assert "pressed in: park control, trailer control" in text
+    assert "100–110 psi: trailer tank (105)" in text
+
+
+def test_each_box_lists_only_what_changed() -> None:
+    dot = story_dot(layout(), breakaway_story())
+    assert "{state 1|trailer knob: free → pushed }" in box(dot, 1)
+    assert "breakaway has happened" in box(dot, 2)
+    assert "trailer hose: whole → torn" in box(dot, 3)
+    assert "opens tractor side → open air" in box(dot, 3)
+    assert "service tank" not in box(dot, 3)
+
+
+def test_a_run_of_flow_is_one_arrow_that_keeps_its_step_numbers() -> None:
+    dot = story_dot(layout(), breakaway_story())
+    assert "4–10 flow: trailer inlet line falls" in " ".join(labels(arrow(dot, 3, 10)).split())
+    assert "trailer inlet line: 110–120 → 30–34 psi, at 33 psi" in box(dot, 10)
+    assert '"state 5"' not in dot
+
+
+def test_arrows_say_who_acts_and_why_a_part_moves() -> None:
+    dot = story_dot(layout(), breakaway_story())
+    assert "1 act: driver pushes the trailer knob" in labels(arrow(dot, 0, 1))
+    assert "2 act: breakaway happens" in labels(arrow(dot, 1, 2))
+    last = labels(arrow(dot, 36, 37))
+    assert "trailer control moves, as trailer knob is not pushed and service tank is below 34..42 psi (hold in)" in last
+
+
+def test_kinds_of_step_differ_without_colour() -> None:
+    dot = story_dot(layout(), breakaway_story())
+    assert "penwidth=2.6" in arrow(dot, 0, 1)
+    assert "penwidth=1" in arrow(dot, 2, 3)
+    assert "dashed" not in arrow(dot, 2, 3)
+    assert "style=dashed" in arrow(dot, 3, 10)
+
+
+def test_only_the_last_box_carries_the_ending() -> None:
+    dot = story_dot(layout(), breakaway_story(), title="my claim", ending="Claim broken: x > y.")
+    assert "Claim broken: x > y." in box(dot, 37)
+    assert "penwidth=3" in box(dot, 37)
+    assert dot.count("Claim broken") == 1
+    assert 'label="my claim\\l"' in dot
+
+
+def test_a_story_without_steps_ends_where_it_starts() -> None:
+    story = Story("rolling", (short_story().states[0],), ())
+    dot = story_dot(layout(), story, ending="Claim broken: at once.")
+    assert "Claim broken: at once." in box(dot, 0)
+    assert edges_meant(dot) == 0
+
+
+def test_without_real_pressures_only_bands_are_shown() -> None:
+    text = box(story_dot(layout(), short_story()), 3)
+    assert "park line: 110–120 → 100–110 psi" in text
+    assert ", at " not in text
+
+
+def _busy(count: int) -> Story:
+    """A story of `count` steps, none of which is flow."""
+    first = short_story()
+    teller = Teller(layout(), "rolling", first.states[0])
+    for number in range(count):
+        ends = ("free", "pulled") if number % 2 == 0 else ("pulled", "free")
+        teller.step(StepKind.ACT, Turned("park_knob", *ends))
+    return teller.story(real=False)
+
+
+@pytest.mark.parametrize("count", [3, 7, 20, 40])
+def test_pictures_stay_inside_a_page_whatever_the_number_of_steps(count: int) -> None:
+    dot = story_dot(layout(), _busy(count))
+    svg = render_svg(dot)
+    width, height = map(float, re.findall(r'<svg width="([0-9.]+)pt" height="([0-9.]+)pt"', svg)[0])
+    assert edges_drawn(svg) == edges_meant(dot) == count
+    assert width <= 1050
+    assert height <= 1500
+
+
+def test_columns_read_from_top_to_bottom_then_to_the_right() -> None:
+    svg = render_svg(story_dot(layout(), _busy(13)))
+    centres = {
+        int(words.split()[-1]): (float(x), float(y))
+        for x, y, words in re.findall(r'<text [^>]*x="([-\d.]+)" y="([-\d.]+)"[^>]*>(state \d+)</text>', svg)
+    }
+    assert centres[1][1] < centres[2][1] < centres[5][1]
+    assert centres[6][0] > centres[5][0] + 100
+    assert centres[6][1] < centres[7][1]
+
+
+@pytest.mark.slow
+@given(runs())
+@settings(deadline=None, max_examples=40)
+def test_every_event_of_every_run_is_told_and_every_arrow_drawn(run: tuple[Layout, Story]) -> None:
+    grid, story = run
+    dot = story_dot(grid, story)
+    svg = render_svg(dot)
+    assert edges_drawn(svg) == edges_meant(dot)
+    seen = " ".join(" ".join(texts(svg)).split())
+    for event in (event for step in story.steps for event in step.events):
+        match event:
+            case Turned(control, source, target):
+                assert f"{control}: {source} → {target}" in seen
+            case Moved(part, source, target):
+                assert f"{part}: {source} → {target}" in seen
+            case Occurred(mishap):
+                assert f"{mishap} has happened" in seen
+            case _:
+                assert event.volume in seen
+
+
+def test_a_mixed_step_of_flow_and_moves_is_not_folded_away() -> None:
+    grid = layout()
+    first = short_story().states[0]
+    teller = Teller(grid, "rolling", first)
+    teller.fall("park_line", 68)
+    teller.step(StepKind.FLOW, Moved("compressor", "unloaded", "loaded"))
+    teller.fall("park_line", 45)
+    story = teller.story(real=False)
+    dot = story_dot(grid, story)
+    assert "compressor: unloaded → loaded" in dot
+    assert edges_meant(dot) == 3
+    assert psi(68) in grid.landmarks["park_line"]
