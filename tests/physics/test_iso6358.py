@@ -229,6 +229,12 @@ def test_a_flow_far_below_the_rounding_grid_keeps_its_sign() -> None:
     assert 0 < bounds.low <= bounds.high < Fraction(1, 10**20)
 
 
+def test_a_flow_that_is_a_rational_number_is_given_exactly() -> None:
+    # With b = 0 the ellipse is a circle: 5 bar to 3 bar through C = 1 carries 4 dm3/s.
+    circle = Size(exactly(Fraction(1)), exactly(Fraction(0)))
+    assert between_bar(circle, "5", "3") == Bounds(Fraction(4), Fraction(4))
+
+
 def test_a_closed_size_carries_nothing() -> None:
     shut = replace(WORKED, c=exactly(Fraction(0)))
     assert between_bar(shut, "8", "1") == Bounds(Fraction(0), Fraction(0))
