@@ -11,6 +11,9 @@ from dataclasses import dataclass
 
 from bandproof.codes import CODES
 
+#: Unicode categories that are not printed as they are: controls, invisible formatting, lone surrogates, line ends.
+_UNSHOWN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+
 
 @dataclass(frozen=True, slots=True)
 class Diagnostic:
@@ -38,7 +41,7 @@ class Diagnostic:
     @property
     def headline(self) -> str:
         """The first line, which is enough by itself."""
-        return f"error[{self.code}] {self.file}:{self.line}:{self.column}: {self.message}"
+        return _plain(f"error[{self.code}] {self.file}:{self.line}:{self.column}: {self.message}")
 
     def render(self) -> str:
         """The whole diagnostic as text: headline, the line with carets, hint."""
@@ -48,11 +51,11 @@ class Diagnostic:
             before, marked = _split(self.excerpt, self.column - 1, self.length)
             lines.append(f"{number} | {_plain(self.excerpt)}".rstrip())
             carets = " " * _width(before) + "^" * max(1, _width(marked))
-            lines.append(f"{' ' * len(number)} | {carets} {self.note}".rstrip())
+            lines.append(f"{' ' * len(number)} | {carets} {_plain(self.note)}".rstrip())
         elif self.note:
-            lines.append(f"note: {self.note}")
+            lines.append(_plain(f"note: {self.note}"))
         if self.hint:
-            lines.append(f"hint: {self.hint}")
+            lines.append(_plain(f"hint: {self.hint}"))
         return "\n".join(lines)
 
 
@@ -62,8 +65,8 @@ def _split(line: str, start: int, length: int) -> tuple[str, str]:
 
 
 def _plain(line: str) -> str:
-    """The line with every tab and control character as one blank, so that carets stand where they should."""
-    return "".join(" " if unicodedata.category(char) in {"Cc", "Zl", "Zp"} else char for char in line)
+    """The text with one blank for every tab and control character, which could move carets or command a terminal."""
+    return "".join(" " if unicodedata.category(char) in _UNSHOWN else char for char in line)
 
 
 def _width(text: str) -> int:

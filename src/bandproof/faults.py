@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NoReturn
 
 from bandproof.diagnostics import Diagnostic
 from bandproof.errors import ConditionError, InputError, MeasureError
@@ -73,7 +74,11 @@ class Faults:
         """Every fault, file by file in the order met, each file from top to bottom."""
         return tuple(sorted(self._found, key=lambda d: (self._files[d.file], d.line, d.column)))
 
+    def stop(self) -> NoReturn:
+        """Raise InputError with what was found."""
+        raise InputError(self.found())
+
     def stop_if_any(self) -> None:
         """Raise InputError if there is any fault."""
         if self._found:
-            raise InputError(self.found())
+            self.stop()

@@ -119,7 +119,8 @@ class _Reader:
     def _pair(self, node: tree_sitter.Node, path: Path) -> None:
         if len(node.named_children) < 2:
             return
-        value = node.named_children[-1]
+        # A comment at the end of the line is a child too.
+        value = node.named_children[1]
         keys = _keys(node.named_children[0])
         for step in keys[:-1]:
             path = (*path, _name(step))

@@ -84,23 +84,17 @@ def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tup
     The fault is put at `blame`, the place that names the file, or else at the top of the file itself.
     """
     try:
-        data = path.read_bytes()
+        data = _ordinary(path)
+    except FileNotFoundError:
+        fault = ("file-missing", f'there is no file "{_shown(path)}"', "check the name and the folder")
     except OSError as error:
-        if isinstance(error, FileNotFoundError | NotADirectoryError):
-            code, message, hint = "file-missing", f'there is no file "{_shown(path)}"', "check the name and the folder"
-        else:
-            reason = "it is a folder" if path.is_dir() else error.strerror or "the system refuses"
-            code, message, hint = (
-                "file-unreadable",
-                f'"{_shown(path)}" cannot be read: {reason}',
-                "name a readable file",
-            )
-    except ValueError:
-        code, message, hint = "file-missing", f"there can be no file {_shown(path)!r}", "check the name"
+        reason = error.strerror or "the system refuses"
+        fault = ("file-unreadable", f'"{_shown(path)}" cannot be read: {reason}', "name a readable file")
     else:
         text = _decode(data, path, faults, blame)
         document = None if text is None else read_text(text, _shown(path), faults)
         return None if document is None else (document, data)
+    code, message, hint = fault
     if blame is None:
         faults.note(Diagnostic(code, _shown(path), 1, 1, 1, message, hint=hint))
     else:
@@ -108,9 +102,22 @@ def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tup
     return None
 
 
+def _ordinary(path: FilePath) -> bytes:
+    """The bytes of an ordinary file; OSError for anything else, such as a device that never ends."""
+    if path.is_dir():
+        raise OSError(0, "it is a folder")
+    if path.exists() and not path.is_file():
+        raise OSError(0, "it is no ordinary file")
+    try:
+        return path.read_bytes()
+    except (ValueError, NotADirectoryError) as error:
+        raise FileNotFoundError from error
+
+
 def tidy(path: FilePath) -> FilePath:
     """The path without `a/../`, so that messages and reports name a file in one way."""
-    return FilePath(os.path.normpath(path))
+    # A path with a zero byte names no file; normalising would cut it there and name another.
+    return path if "\0" in str(path) else FilePath(os.path.normpath(path))
 
 
 def _shown(path: FilePath) -> str:
@@ -185,41 +192,37 @@ def read_chain(document: Document, data: bytes, path: FilePath | None, base: Fil
     chain = [_Read(document, data)]
     faults.meet(document)
     seen = set() if path is None else {path.resolve()}
-    folder = base if path is None else path.parent
-    broken = False
-    while "extends" in (values := chain[-1].document.values):
-        place = Place(chain[-1].document) / "extends"
-        target = values["extends"]
-        if not isinstance(target, str):
-            faults.add(
-                "wrong-type",
-                place,
-                f'"extends" should be text in quotes, not {toml_text(target)}',
-                hint="write text in quotes",
-            )
-            break
-        further = tidy((folder or FilePath()) / target)
-        if "\0" not in target and further.resolve() in seen:
-            faults.add(
-                "extends-cycle", place, f'"{target}" extends itself, by way of this file', hint="remove this line"
-            )
-            broken = True
-            break
-        read = read_file(further, faults, place)
-        if read is None:
-            broken = True
-            break
-        seen.add(further.resolve())
-        folder = further.parent
+    folder = (base or FilePath()) if path is None else path.parent
+    while "extends" in chain[-1].document.values:
+        further = _extended(chain[-1].document, folder, seen, faults)
+        read = None if further is None else read_file(further, faults, Place(chain[-1].document) / "extends")
+        if further is None or read is None:
+            _merge(chain, faults, whole=False)
+            faults.stop()
         chain.append(_Read(*read))
         faults.meet(read[0])
-    merged = _merge(chain, faults)
-    if broken:
-        faults.stop_if_any()
-    return merged
+        seen.add(further.resolve())
+        folder = further.parent
+    return _merge(chain, faults)
 
 
-def _merge(chain: list[_Read], faults: Faults) -> Merged:
+def _extended(document: Document, folder: FilePath, seen: set[FilePath], faults: Faults) -> FilePath | None:
+    """The file that `document` extends, or None after noting why there can be none."""
+    place, target = Place(document) / "extends", document.values["extends"]
+    if not isinstance(target, str):
+        message = f'"extends" should be text in quotes, not {toml_text(target)}'
+        faults.add("wrong-type", place, message, hint="write text in quotes")
+        return None
+    further = tidy(folder / target)
+    if "\0" not in target and further.resolve() in seen:
+        message = f'"{target}" extends itself, by way of this file'
+        faults.add("extends-cycle", place, message, hint="remove this line")
+        return None
+    return further
+
+
+def _merge(chain: list[_Read], faults: Faults, *, whole: bool = True) -> Merged:
+    """All entries of a chain of files; of a chain that is not `whole` only the shapes are checked."""
     digest = hashlib.sha256()
     for read in chain:
         digest.update(read.data)
@@ -229,7 +232,8 @@ def _merge(chain: list[_Read], faults: Faults) -> Merged:
         place = Place(read.document)
         values = read.document.values
         _unknown_tables(values, place, faults)
-        _drop(values.get("without", []), tables, place / "without", "extends" in values, faults)
+        if whole:
+            _drop(values.get("without", []), tables, place / "without", extends="extends" in values, faults=faults)
         given = values.get("arrangement", {})
         read_shape(ArrangementShape, given, place / "arrangement", faults)
         if isinstance(given, dict):
@@ -261,7 +265,9 @@ def _unknown_tables(values: dict[str, Any], place: Place, faults: Faults) -> Non
             faults.add("unknown-key", place / name, f'the file has no key "{name}"', hint=hint, key=True)
 
 
-def _drop(without: Any, tables: dict[str, dict[str, Entry[Any]]], place: Place, extends: bool, faults: Faults) -> None:
+def _drop(
+    without: Any, tables: dict[str, dict[str, Entry[Any]]], place: Place, *, extends: bool, faults: Faults
+) -> None:
     if not isinstance(without, list) or not all(isinstance(item, str) for item in without):
         message = f'"without" should be a list of names, not {toml_text(without)}'
         faults.add("wrong-type", place, message, hint='write a list of names, as in ["parts.check"]')

@@ -7,6 +7,7 @@ band is found out when the condition is resolved.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache, lru_cache
 from typing import Any
 
@@ -41,7 +42,7 @@ start: either
 ?either: both (OR both)*
 ?both: negation (AND negation)*
 ?negation: NOT negation -> negated
-         | "(" either ")"
+         | LPAR either RPAR -> group
          | atom
 ?atom: subject IS BELOW level -> below
      | subject IS AT LEAST level -> at_least
@@ -78,6 +79,8 @@ LOWEST: "lowest"
 HIGHEST: "highest"
 PRESSURE: "pressure"
 OF: "of"
+LPAR: "("
+RPAR: ")"
 NAME: /[A-Za-z_][A-Za-z0-9_]*/
 NUMBER: /[+-]?[0-9]+(\.[0-9]+)?/
 QUOTED: /"[^"\n]*"|'[^'\n]*'/
@@ -147,6 +150,10 @@ class _Build(Transformer[Token, Term]):
 
     def negated(self, items: list[Any]) -> Term:
         return Not(items[1], _at(items))
+
+    def group(self, items: list[Any]) -> Term:
+        inner: Term = items[1]
+        return replace(inner, at=_at(items))
 
     def below(self, items: list[Any]) -> Term:
         return Compare(items[0], below=True, level=items[-1], at=_at(items))

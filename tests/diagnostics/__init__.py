@@ -1,0 +1,1 @@
+"""Diagnostics: the catalogue of codes, and how a diagnostic looks."""

@@ -1,0 +1,27 @@
+"""Writes a sample to a folder and reads it the way a user's file is read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bandproof.codes import Code, Reads
+from bandproof.codes.samples import BESIDE, PACK_SUBJECT
+from bandproof.diagnostics import Diagnostic
+from bandproof.errors import InputError
+from bandproof.model.loader import load_arrangement, load_arrangement_text
+from bandproof.properties.language import load_pack, resolve_pack
+
+
+def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:
+    """Every diagnostic that the entry's sample produces; the working folder must be `folder`."""
+    for name, text in BESIDE.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    (folder / "sample.toml").write_bytes(entry.sample.encode(entry.encoding))
+    try:
+        if entry.reads is Reads.PACK:
+            resolve_pack(load_pack(Path("sample.toml")), load_arrangement_text(PACK_SUBJECT))
+        else:
+            load_arrangement(Path("sample.toml"))
+    except InputError as error:
+        return error.diagnostics
+    return ()

@@ -1,0 +1,85 @@
+"""How a diagnostic looks: headline, the line it stands on with carets, note and hint."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bandproof.diagnostics import Diagnostic
+from bandproof.errors import InputError
+from bandproof.faults import Faults, Place
+from bandproof.spans import Document
+
+BAND = Diagnostic(
+    code="band-empty",
+    file="models/two_pipe.toml",
+    line=41,
+    column=30,
+    length=9,
+    message='band "low" ends at 3.6 bar, inside band "service"',
+    note='"service" starts at 3.5 bar (line 42)',
+    hint='end "low" at "3.5 bar", or start "service" at "3.6 bar"',
+    excerpt='low = { from = "0 bar", to = "3.6 bar" }',
+)
+
+
+def test_the_whole_diagnostic() -> None:
+    assert BAND.render() == (
+        'error[band-empty] models/two_pipe.toml:41:30: band "low" ends at 3.6 bar, inside band "service"\n'
+        '  41 | low = { from = "0 bar", to = "3.6 bar" }\n'
+        '     |                              ^^^^^^^^^ "service" starts at 3.5 bar (line 42)\n'
+        'hint: end "low" at "3.5 bar", or start "service" at "3.6 bar"'
+    )
+
+
+def test_without_a_line_to_show_the_note_stands_by_itself() -> None:
+    bare = replace(BAND, excerpt="", hint="")
+    assert bare.render().splitlines()[1:] == ['note: "service" starts at 3.5 bar (line 42)']
+    assert replace(bare, note="").render() == bare.headline
+
+
+@pytest.mark.parametrize(
+    ("excerpt", "shown", "carets"),
+    [
+        ("\ta = 1", " a = 1", "     ^"),
+        ("名 = 12", "名 = 12", "     ^"),
+        ("e\u0301 = 1", "e\u0301 = 1", "    ^"),
+        ("a\x1b[= 1", "a [= 1", "     ^"),
+    ],
+)
+def test_carets_stand_under_what_they_mean_on_a_terminal(excerpt: str, shown: str, carets: str) -> None:
+    column = excerpt.index("1") + 1
+    lines = replace(BAND, line=1, column=column, length=1, excerpt=excerpt, note="").render().splitlines()
+    assert lines[1] == f"   1 | {shown}"
+    assert lines[2] == f"     | {carets}"
+
+
+@pytest.mark.slow
+@given(st.text(max_size=30), st.text(max_size=30), st.integers(1, 40), st.integers(1, 40))
+def test_no_text_in_a_file_can_add_lines_or_command_a_terminal(text: str, other: str, column: int, length: int) -> None:
+    fault = replace(BAND, message=text, note=other, hint="h" + other, excerpt="x" + text, column=column, length=length)
+    lines = fault.render().split("\n")
+    assert len(lines) == 4
+    assert not set("\x00\x07\x1b\r\x9b\u202e\u2028") & set("".join(lines))
+
+
+def test_faults_are_listed_once_file_by_file_from_top_to_bottom() -> None:
+    first, second = Document("first", "a = 1\nb = 2", {"a": 1}), Document("second", "c = 3")
+    faults = Faults()
+    faults.meet(first)
+    for document, key in ((second, "c"), (first, "b"), (first, "a"), (first, "b")):
+        faults.add("empty-text", Place(document) / key, "m")
+    assert [(fault.file, fault.line) for fault in faults.found()] == [("first", 1), ("first", 2), ("second", 1)]
+    with pytest.raises(InputError) as caught:
+        faults.stop_if_any()
+    assert caught.value.diagnostics == faults.found()
+    assert str(caught.value).count("error[empty-text]") == 3
+
+
+def test_no_fault_stops_nothing() -> None:
+    faults = Faults()
+    faults.stop_if_any()
+    assert (bool(faults), len(faults)) == (False, 0)

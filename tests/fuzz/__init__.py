@@ -1,0 +1,1 @@
+"""Bad input of every sort either loads or is refused with diagnostics; nothing else escapes."""
