@@ -1,0 +1,1 @@
+"""The executable meaning against the encoded one; engine against engine."""

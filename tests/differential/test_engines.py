@@ -1,53 +1,90 @@
-"""Every engine against explicit enumeration: the same answer, and the same shortest length."""
+"""Every engine of the package against explicit enumeration: the same answer, and the same shortest length."""
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+import pytest
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bandproof.engines.bounded import Unrolling, inductive, tell
-from bandproof.engines.explore import explore
-from bandproof.engines.reach import Reachability, Reached
+from bandproof.engines.bounded import inductive
+from bandproof.engines.induction import prove_by_induction
+from bandproof.engines.run import decide
+from bandproof.findings import Verdict
 from bandproof.machine.rig import replay
-from bandproof.smt.system import Problem, StepRule, pose
-from tests.strategies import arrangements, layout_for, properties
+from bandproof.properties.claim import Shape
+from bandproof.smt.system import StepRule, pose
+from tests.differential.cases import draw_case, impossible
+from tests.oracles.answers import by_bounded_search, by_enumeration, by_induction, by_reachability
+
+SMALL = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+LARGE = settings(SMALL, max_examples=2_000)
 
 
-def reach(problem: Problem) -> Reached:
-    """The reachability engine run to its end."""
-    search = Reachability(problem)
-    running = search.run()
-    try:
-        while True:
-            next(running)
-    except StopIteration as end:
-        assert isinstance(end.value, Reached)
-        return end.value
-    finally:
-        search.close()
-
-
-@given(st.data())
-@settings(max_examples=60, deadline=None)
-def test_engines_agree_with_enumeration(data: st.DataObject) -> None:
-    arrangement = data.draw(arrangements())
-    claim = data.draw(properties(arrangement))
-    layout = layout_for(arrangement, claim)
-    truth = explore(layout, claim, cap=3_000)
-    if not truth.complete:
-        return
+def compare_engines(data: st.DataObject) -> None:
+    layout, claim = draw_case(data, most_volumes=3)
     problem = pose(StepRule(layout), claim)
-    outcome = reach(problem)
-    assert (outcome.invariant is None) == (truth.story is not None)
-    if truth.story is None:
-        assert not Unrolling(problem, from_start=True).reaches(6)
+    truth = by_enumeration(problem, cap=2_000)
+    if truth.reachable is None:
         return
-    depth = len(truth.story.steps)
-    assert outcome.states is not None
-    story = tell(problem, [problem.state_of(list(values)) for values in outcome.states])
-    assert len(story.steps) == depth
-    assert replay(layout, story, claim) is None
-    unrolling = Unrolling(problem, from_start=True)
-    assert [d for d in range(depth + 1) if unrolling.reaches(d)] == [depth]
-    assert replay(layout, unrolling.story(depth), claim) is None
-    assert not inductive(problem, 0)
+    reached = by_reachability(problem)
+    assert (reached.reachable, reached.steps) == (truth.reachable, truth.steps)
+    bounded = by_bounded_search(problem, depth=6 if truth.steps is None else truth.steps)
+    assert (bounded.reachable or False, bounded.steps) == (truth.reachable, truth.steps)
+    for answer in (truth, reached, bounded):
+        if answer.story is not None:
+            assert replay(layout, answer.story, claim) is None
+    proof = by_induction(problem, max_k=6)
+    assert proof.reachable is None or not truth.reachable
+    weaker = prove_by_induction(problem, 3, distinct=False)
+    assert weaker is None or not truth.reachable
+    if truth.reachable:
+        assert not inductive(problem, 0)
+
+
+def compare_runner(data: st.DataObject) -> None:
+    """The runner says what enumeration says, and tells an empty claim from a proven one."""
+    layout, claim = draw_case(data, most_volumes=3)
+    rule = StepRule(layout)
+    truth = by_enumeration(pose(rule, claim), cap=2_000)
+    if truth.reachable is None:
+        return
+    decision = decide(rule, claim)
+    assert (None if decision.story is None else len(decision.story.steps)) == truth.steps
+    good, bad = (
+        (Verdict.REFUTED, Verdict.PROVEN) if claim.shape is Shape.REACHABLE else (Verdict.PROVEN, Verdict.REFUTED)
+    )
+    if truth.reachable:
+        assert decision.verdict is bad
+        return
+    conditional = claim.shape in (Shape.SETTLED, Shape.AT_REST, Shape.HOLDS)
+    met = not conditional or by_enumeration(pose(rule, impossible(claim)), cap=10_000).reachable
+    assert met is not None
+    assert decision.verdict is (good if met else Verdict.EMPTY)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_engines_agree_with_enumeration(data: st.DataObject) -> None:
+    compare_engines(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_the_runner_agrees_with_enumeration(data: st.DataObject) -> None:
+    compare_runner(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_engines_agree_with_enumeration_large(data: st.DataObject) -> None:
+    compare_engines(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_the_runner_agrees_with_enumeration_large(data: st.DataObject) -> None:
+    compare_runner(data)

@@ -2,87 +2,199 @@
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+from itertools import islice, product
+
+import pytest
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bandproof.machine.judge import Watch, hit, watch
-from bandproof.machine.semantics import at_rest, driver_may_act, pending, settled, start_states, successors
-from bandproof.machine.story import State
-from bandproof.smt.sat import Sat
-from bandproof.smt.circuit import Numbered
-from bandproof.smt.system import Problem, StepRule, pose
-from tests.strategies import arrangements, layout_for, properties, states
+from bandproof.machine.judge import Watch, applies, hit, watch
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import (
+    at_rest,
+    check_step,
+    driver_may_act,
+    may_fall,
+    may_rise,
+    pending,
+    settled,
+    start_states,
+    successors,
+)
+from bandproof.machine.story import State, Step
+from bandproof.properties.claim import Pace
+from bandproof.smt.system import StepRule, pose
+from tests.differential import drawn
+from tests.differential.cases import draw_case
+from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values
 
-BUDGET = 60
-
-
-def bit_values(problem: Problem, state: State) -> list[bool]:
-    """The state as values of the problem's bits; monitor bits false."""
-    arrangement = problem.layout.arrangement
-    band = dict(zip((f"volume {v.name}" for v in arrangement.volumes), state.bands, strict=True))
-    stands = dict(zip((f"part {p.name}" for p in arrangement.parts), state.parts, strict=True))
-    stands.update(zip((f"control {c.name}" for c in arrangement.controls), state.controls, strict=True))
-    values = []
-    for bit in problem.bits:
-        if bit.group in band:
-            values.append(band[bit.group] > bit.rank)
-        elif bit.group in stands:
-            values.append(stands[bit.group] == bit.value)
-        else:
-            values.append(bit.group.removeprefix("mishap ") in state.mishaps)
-    return values
+SMALL = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+LARGE = settings(SMALL, max_examples=3_000)
 
 
-def encoded_successors(problem: Problem, state: State) -> set[State]:
-    """Every state the encoded step reaches from `state`, by asking the solver for one after another."""
-    bits = [b.literal for b in problem.bits]
-    numbered = Numbered(problem.circuit, [*bits, *problem.after])
-    sat = Sat(numbered.clauses)
-    values = bit_values(problem, state)
-    for bit, value in zip(bits, values, strict=True):
-        sat.add([numbered.signed(bit) if value else -numbered.signed(bit)])
-    after = [numbered.signed(a) for a in problem.after]
-    found = set()
-    while sat.holds():
-        model = sat.model()
-        truth = [(model[abs(a) - 1] > 0) == (a > 0) for a in after]
-        found.add(problem.state_of(truth))
-        sat.add([-a if t else a for a, t in zip(after, truth, strict=True)])
-    sat.close()
-    return found
-
-
-@given(st.data())
-@settings(max_examples=BUDGET, deadline=None)
-def test_both_steps_lead_to_the_same_states(data: st.DataObject) -> None:
-    arrangement = data.draw(arrangements())
-    claim = data.draw(properties(arrangement))
-    layout = layout_for(arrangement, claim)
-    state = data.draw(states(layout))
+def compare_successors(data: st.DataObject) -> None:
+    layout, claim = draw_case(data)
+    state = data.draw(drawn.states(layout))
     problem = pose(StepRule(layout), claim)
     stepped = {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
     assert encoded_successors(problem, state) - {state} == stepped - {state}
+    assert keeps_form(problem)
 
 
-@given(st.data())
-@settings(max_examples=BUDGET, deadline=None)
-def test_both_agree_on_every_single_state_fact(data: st.DataObject) -> None:
-    arrangement = data.draw(arrangements())
-    claim = data.draw(properties(arrangement))
-    layout = layout_for(arrangement, claim)
+def compare_facts(data: st.DataObject) -> None:
+    layout, claim = draw_case(data, most_volumes=5)
     rule = StepRule(layout)
     problem = pose(rule, claim)
-    roots = [rule.pending, rule.flow.settled(), rule.flow.at_rest(), rule.driver_may_act(claim.pace), problem.hit]
-    nodes = [b.literal >> 1 for b in problem.bits]
-    starts = set(start_states(layout, arrangement.starts[0]))
-    for state in [data.draw(states(layout)) for _ in range(8)] + sorted(starts, key=repr)[:4]:
-        values = dict(zip(nodes, bit_values(problem, state), strict=True))
+    c, volumes = rule.circuit, [v.name for v in layout.arrangement.volumes]
+    roots = [
+        rule.pending,
+        rule.flow.settled(),
+        rule.flow.at_rest(),
+        *(rule.driver_may_act(pace) for pace in Pace),
+        problem.hit,
+        problem.applies,
+        problem.well_formed,
+        *(c.any_of(rule.can_rise[v]) for v in volumes),
+        *(c.any_of(rule.can_fall[v]) for v in volumes),
+    ]
+    for state in [data.draw(drawn.states(layout)) for _ in range(10)]:
         seen = watch(layout, claim, Watch.WAITING, state)
-        assert problem.circuit.evaluate(roots, values) == [
+        assert c.evaluate(roots, node_values(problem, bit_values(problem, state))) == [
             pending(layout, state),
             settled(layout, state),
             at_rest(layout, state),
-            driver_may_act(layout, state, claim.pace),
+            *(driver_may_act(layout, state, pace) for pace in Pace),
             hit(layout, claim, seen, state),
+            applies(layout, claim, state),
+            True,
+            *(may_rise(layout, state, v) for v in volumes),
+            *(may_fall(layout, state, v) for v in volumes),
         ]
+
+
+def compare_starts(data: st.DataObject) -> None:
+    layout, claim = draw_case(data, most_volumes=3)
+    problem = pose(StepRule(layout), claim)
+    starts = set(start_states(layout, layout.arrangement.starts[0]))
+    for state in [data.draw(drawn.states(layout)) for _ in range(8)] + sorted(starts, key=repr)[:4]:
+        values = node_values(problem, bit_values(problem, state))
         assert problem.circuit.evaluate([problem.start], values) == [state in starts]
+
+
+def compare_walks(data: st.DataObject) -> None:
+    """The monitor's memory and the hit, along a run of the executable machine."""
+    layout, claim = draw_case(data, most_volumes=3)
+    problem = pose(StepRule(layout), claim)
+    monitors = [i for i, bit in enumerate(problem.bits) if bit.group.startswith("monitor")]
+    state = data.draw(drawn.states(layout))
+    seen = watch(layout, claim, Watch.WAITING, state)
+    memory = dict.fromkeys(monitors, False)
+    for _ in range(6):
+        values = bit_values(problem, state)
+        for i, value in memory.items():
+            values[i] = value
+        roots = [problem.hit, *(problem.after[i] for i in monitors)]
+        found = problem.circuit.evaluate(roots, node_values(problem, values))
+        assert found[0] == hit(layout, claim, seen, state)
+        memory = dict(zip(monitors, found[1:], strict=True))
+        options = [after for _, after in islice(successors(layout, state, claim.pace, claim.mishaps), 40)]
+        if not options:
+            break
+        state = data.draw(st.sampled_from(options))
+        seen = watch(layout, claim, seen, state)
+
+
+def compare_with_check_step(data: st.DataObject) -> None:
+    """`successors` lists a step exactly where `check_step` accepts one, and both name it alike."""
+    layout, claim = draw_case(data, most_volumes=3)
+    state = data.draw(drawn.states(layout))
+    listed: dict[State, Step] = {after: step for step, after in successors(layout, state, claim.pace, claim.mishaps)}
+    for after in [data.draw(drawn.states(layout)) for _ in range(6)] + neighbours(layout, state) + list(listed)[:60]:
+        step = check_step(layout, state, after, claim.pace, claim.mishaps)
+        if after in listed:
+            assert not isinstance(step, str)
+            assert step.kind is listed[after].kind
+            assert set(step.events) == set(listed[after].events)
+        else:
+            assert isinstance(step, str)
+
+
+def neighbours(layout: Layout, state: State) -> list[State]:
+    """Up to 60 states that differ from `state` by a landmark or two and a part."""
+    bands = [
+        [b for b in (band - 2, band - 1, band, band + 1) if 0 <= b <= len(layout.landmarks[v.name])]
+        for v, band in zip(layout.arrangement.volumes, state.bands, strict=True)
+    ]
+    parts = [part.states for part in layout.arrangement.parts]
+    found = (State(b, p, state.controls, state.mishaps) for b, p in product(product(*bands), product(*parts)))
+    return list(islice(found, 60))
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_both_steps_lead_to_the_same_states(data: st.DataObject) -> None:
+    compare_successors(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_both_agree_on_every_single_state_fact(data: st.DataObject) -> None:
+    compare_facts(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_both_agree_on_the_start(data: st.DataObject) -> None:
+    compare_starts(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_both_agree_on_hits_along_a_run(data: st.DataObject) -> None:
+    compare_walks(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
+def test_listing_steps_and_checking_one_agree(data: st.DataObject) -> None:
+    compare_with_check_step(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_both_steps_lead_to_the_same_states_large(data: st.DataObject) -> None:
+    compare_successors(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_both_agree_on_every_single_state_fact_large(data: st.DataObject) -> None:
+    compare_facts(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_both_agree_on_the_start_large(data: st.DataObject) -> None:
+    compare_starts(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_both_agree_on_hits_along_a_run_large(data: st.DataObject) -> None:
+    compare_walks(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_listing_steps_and_checking_one_agree_large(data: st.DataObject) -> None:
+    compare_with_check_step(data)

@@ -1,0 +1,1 @@
+"""How long the engines take, compared in one interleaved run."""

@@ -1,0 +1,1 @@
+"""Tiny arrangements with hand-proved verdicts, run by every engine."""

@@ -1,0 +1,96 @@
+"""The table, run by every engine: the verdict proved by hand, and the length of the shortest run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from bandproof.engines.run import decide
+from bandproof.findings import Verdict
+from bandproof.machine.rig import replay
+from bandproof.properties.claim import Shape
+from bandproof.smt.system import pose
+from tests.conformance.case import Case, step_rule
+from tests.conformance.table import TABLE
+from tests.differential.cases import impossible
+from tests.oracles.answers import (
+    Answer,
+    Engine,
+    by_bounded_search,
+    by_enumeration,
+    by_induction,
+    by_reachability,
+)
+from tests.oracles.bdd import by_diagrams
+from tests.oracles.z3_engines import by_z3_bounded_search, by_z3_horn
+
+
+@dataclass(frozen=True, slots=True)
+class Runner:
+    """An engine with what it can tell: whether it proves, refutes, and counts steps."""
+
+    name: str
+    run: Engine
+    proves: bool = True
+    refutes: bool = True
+    counts: bool = True
+
+
+#: Bounded searches never prove; k-induction leaves finding a hit to its caller; z3's Horn engine counts no steps.
+RUNNERS = (
+    Runner("enumeration", by_enumeration),
+    Runner("reachability", by_reachability),
+    Runner("bounded search", by_bounded_search, proves=False),
+    Runner("k-induction", by_induction, refutes=False),
+    Runner("diagrams", by_diagrams),
+    Runner("z3 bounded search", by_z3_bounded_search, proves=False),
+    Runner("z3 Horn", by_z3_horn, counts=False),
+)
+
+by_case = pytest.mark.parametrize("case", TABLE, ids=lambda case: case.name)
+by_runner = pytest.mark.parametrize("runner", RUNNERS, ids=lambda runner: runner.name)
+
+CONDITIONAL = [c for c in TABLE if c.claim.shape in (Shape.SETTLED, Shape.AT_REST, Shape.HOLDS)]
+
+
+def test_the_table_is_a_table() -> None:
+    assert len({case.name for case in TABLE}) == len(TABLE) >= 25
+    assert all(case.why and "\n" not in case.why for case in TABLE)
+
+
+@by_runner
+@by_case
+def test_engines_find_what_was_proved_by_hand(case: Case, runner: Runner) -> None:
+    answer = runner.run(pose(step_rule(case), case.property()))
+    assert answer_fits(answer, runner, steps=case.steps), case.why
+
+
+def answer_fits(answer: Answer, runner: Runner, *, steps: int | None) -> bool:
+    """The answer is right, and undecided only where the engine cannot do better. `steps` None: no hit is reachable."""
+    if steps is None:
+        return answer.reachable is (False if runner.proves else None)
+    if not runner.refutes:
+        return answer.reachable is None
+    return answer.reachable is True and answer.steps == (steps if runner.counts else None)
+
+
+@by_case
+def test_the_runner_decides_as_proved_by_hand(case: Case) -> None:
+    decision = decide(step_rule(case), case.property())
+    assert decision.verdict is case.verdict, case.why
+    assert (None if decision.story is None else len(decision.story.steps)) == case.steps
+    assert (decision.story is None) == (decision.invariant is not None)
+    if decision.story is not None:
+        assert replay(case.layout(), decision.story, case.property()) is None
+
+
+@by_runner
+@pytest.mark.parametrize("case", CONDITIONAL, ids=lambda case: case.name)
+def test_engines_agree_on_which_claims_are_empty(case: Case, runner: Runner) -> None:
+    """A conditional claim is empty iff the same claim with an impossible consequence cannot be broken."""
+    answer = runner.run(pose(step_rule(case), impossible(case.property())))
+    if case.verdict is Verdict.EMPTY:
+        assert answer_fits(answer, runner, steps=None)
+    else:
+        assert answer.reachable is (True if runner.refutes else None)

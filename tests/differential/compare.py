@@ -1,0 +1,65 @@
+"""One state seen by both meanings: as values of an encoded problem's bits, and as the executable machine's state."""
+
+from __future__ import annotations
+
+from bandproof.machine.story import State
+from bandproof.smt.circuit import Numbered
+from bandproof.smt.sat import Sat
+from bandproof.smt.system import Problem
+
+
+def bit_values(problem: Problem, state: State) -> list[bool]:
+    """The state as values of the problem's bits; monitor bits false."""
+    arrangement = problem.layout.arrangement
+    band = dict(zip((f"volume {v.name}" for v in arrangement.volumes), state.bands, strict=True))
+    stands = dict(zip((f"part {p.name}" for p in arrangement.parts), state.parts, strict=True))
+    stands.update(zip((f"control {c.name}" for c in arrangement.controls), state.controls, strict=True))
+    values = []
+    for bit in problem.bits:
+        if bit.group in band:
+            values.append(band[bit.group] > bit.rank)
+        elif bit.group in stands:
+            values.append(stands[bit.group] == bit.value)
+        else:
+            values.append(bit.group.removeprefix("mishap ") in state.mishaps)
+    return values
+
+
+def node_values(problem: Problem, values: list[bool]) -> dict[int, bool]:
+    """Values of the problem's bits as values of the circuit's variable nodes."""
+    return dict(zip((b.literal >> 1 for b in problem.bits), values, strict=True))
+
+
+def encoded_successors(problem: Problem, state: State) -> set[State]:
+    """Every state the encoded step reaches from `state`, by asking the solver for one after another."""
+    bits = [b.literal for b in problem.bits]
+    numbered = Numbered(problem.circuit, [*bits, *problem.after])
+    sat = Sat(numbered.clauses)
+    values = bit_values(problem, state)
+    for bit, value in zip(bits, values, strict=True):
+        sat.add([numbered.signed(bit) if value else -numbered.signed(bit)])
+    after = [numbered.signed(a) for a in problem.after]
+    found = set()
+    while sat.holds():
+        model = sat.model()
+        truth = [(model[abs(a) - 1] > 0) == (a > 0) for a in after]
+        found.add(problem.state_of(truth))
+        sat.add([-a if t else a for a, t in zip(after, truth, strict=True)])
+    sat.close()
+    return found
+
+
+def keeps_form(problem: Problem) -> bool:
+    """No step leads from a well-formed state to one that is not."""
+    bits = [b.literal for b in problem.bits]
+    step = Numbered(problem.circuit, [*bits, *problem.after, problem.well_formed])
+    then = Numbered(problem.circuit, [*bits, problem.well_formed], first=step.size + 1)
+    sat = Sat([*step.clauses, *then.clauses])
+    sat.add([step.signed(problem.well_formed)])
+    sat.add([-then.signed(problem.well_formed)])
+    for bit, after in zip(bits, problem.after, strict=True):
+        sat.add([-step.signed(after), then.signed(bit)])
+        sat.add([step.signed(after), -then.signed(bit)])
+    broken = sat.holds()
+    sat.close()
+    return not broken

@@ -1,0 +1,1 @@
+"""Whether results are good, not only right."""
