@@ -1,0 +1,194 @@
+"""Certificates: proofs written down so that a sceptic can check them without this program, and the checking of them.
+
+`write_certificate` turns an engine's invariant into SMT-LIB 2.6 text. `recheck` reads such text, makes sure that it
+asks what a certificate asks, and gives it as it is to z3 and, where it is installed, to cvc5. `recheck_against` also
+makes sure that the text is about one arrangement and one claim, by writing the transition, the start and the excluded
+states anew from the arrangement and comparing.
+
+No engine is imported here: what finds a proof must not be what accepts it. What remains to be believed is the meaning
+of an arrangement, which the text states, and the solvers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from bandproof.errors import CrossCheckError
+from bandproof.machine.layout import Layout, lay_out
+from bandproof.model.arrangement import Arrangement
+from bandproof.model.conditions import ALWAYS_TRUE
+from bandproof.properties.claim import Property
+from bandproof.smt import cvc5_solver, z3_solver
+from bandproof.smt.certificate_text import BadCertificateError, Certificate, read
+from bandproof.smt.invariant import Clause, minimised
+from bandproof.smt.smtlib import Excluded, Query, goal_of, header, readings, symbols_of, write
+from bandproof.smt.system import Problem, StepRule, pose
+from bandproof.smt.wording import Wording
+from bandproof.smt.z3_solver import SolverRefusesError
+
+__all__ = [
+    "BadCertificateError",
+    "Excluded",
+    "Recheck",
+    "SolverRun",
+    "Written",
+    "recheck",
+    "recheck_against",
+    "write_certificate",
+]
+
+#: The one good answer to a certificate.
+_GOOD = ("unsat",) * len(Query)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A certificate: its text, and each clause of its invariant in words."""
+
+    text: str
+    readings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SolverRun:
+    """One solver's answers to the three queries, in the order start, step, property."""
+
+    solver: str
+    version: str
+    answers: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Every query is unsatisfiable."""
+        return self.answers == _GOOD
+
+
+@dataclass(frozen=True, slots=True)
+class Recheck:
+    """What became of a certificate. `fields` are those at its head; `faults` say, in sentences, what is wrong."""
+
+    fields: dict[str, str]
+    runs: tuple[SolverRun, ...]
+    faults: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """The certificate stands: at least one solver ran, all that ran agree, and nothing is at fault."""
+        return bool(self.runs) and not self.faults
+
+
+def write_certificate(problem: Problem, invariant: tuple[Clause, ...], excluded: Excluded = Excluded.HIT) -> Written:
+    """Write an engine's invariant down, made small first. CrossCheckError when it is no invariant.
+
+    `excluded` says what the invariant keeps out: the claim's hit, or the condition of a claim found to be empty.
+    """
+    clauses = minimised(problem, invariant, goal_of(problem, excluded))
+    return Written(write(problem, clauses, excluded), readings(problem, clauses))
+
+
+def recheck(text: str, file: str = "<certificate>") -> Recheck:
+    """Check a certificate on its own. BadCertificateError when the text has not the shape of one.
+
+    The text is taken at its word about the arrangement it belongs to; `recheck_against` is not.
+    """
+    return _asked(read(text, file), text, file)
+
+
+def recheck_against(text: str, arrangement: Arrangement, claim: Property, file: str = "<certificate>") -> Recheck:
+    """Check a certificate, and that it is about this arrangement as it stands now and about this claim."""
+    certificate = read(text, file)
+    faults = _strangeness(certificate, arrangement, claim)
+    return Recheck(certificate.fields, (), tuple(faults)) if faults else _asked(certificate, text, file)
+
+
+# ----------------------------------------------------------------------------------------------------- the solvers
+
+
+def _asked(certificate: Certificate, text: str, file: str) -> Recheck:
+    solvers: list[tuple[str, Callable[[], str], Callable[[str], tuple[str, ...]]]] = [
+        (z3_solver.NAME, z3_solver.version, z3_solver.answers)
+    ]
+    if cvc5_solver.installed():
+        solvers.append((cvc5_solver.NAME, cvc5_solver.version, cvc5_solver.answers))
+    runs: list[SolverRun] = []
+    for name, version, answers in solvers:
+        try:
+            runs.append(SolverRun(name, version(), answers(text)))
+        except SolverRefusesError as error:
+            message = f"{name} does not read it: {' '.join(str(error).split())}"
+            raise BadCertificateError(1, message, file) from error
+    if any({"sat", "unsat"} <= set(given) for given in zip(*(run.answers for run in runs), strict=False)):
+        message = f"the solvers disagree about {file}: {', '.join(f'{r.solver} says {r.answers}' for r in runs)}"
+        raise CrossCheckError(message)
+    faults = [f"{run.solver}: {fault}" for run in runs for fault in _answer_faults(run)]
+    return Recheck(certificate.fields, tuple(runs), tuple(faults))
+
+
+_SATISFIABLE = {
+    Query.START: "some state of the start is outside the invariant",
+    Query.STEP: "some step leads out of the invariant",
+    Query.PROPERTY: "the invariant holds a state that it should exclude",
+}
+
+
+def _answer_faults(run: SolverRun) -> list[str]:
+    if len(run.answers) != len(Query):
+        return [f"{len(run.answers)} answers to {len(Query)} queries"]
+    return [
+        _SATISFIABLE[query] if answer == "sat" else f'the {query} query is answered "{answer}"'
+        for query, answer in zip(Query, run.answers, strict=True)
+        if answer != "unsat"
+    ]
+
+
+# ------------------------------------------------------------------------------------ the arrangement and the claim
+
+
+def _strangeness(certificate: Certificate, arrangement: Arrangement, claim: Property) -> list[str]:
+    """Why the certificate is not about this arrangement and claim; nothing when it is."""
+    if certificate.fields.get("sha256") != (arrangement.sha256 or "none"):
+        return ["it was written for another arrangement file, or for an earlier state of this one (sha256 differs)"]
+    excluded = next((e for e in Excluded if e.value == certificate.fields.get("excludes")), None)
+    if excluded is None:
+        return ["it does not say what it excludes"]
+    if fault := _landmark_fault(certificate.landmarks, arrangement, claim):
+        return [fault]
+    layout = Layout(arrangement, certificate.landmarks)
+    stated = header(layout, claim, excluded, len(certificate.clauses))
+    keys = [*stated, *(key for key in certificate.fields if key not in stated)]
+    differing = [key for key in keys if certificate.fields.get(key) != stated.get(key)]
+    if differing:
+        return [f'it is about something else: its "{key}" is not that of the claim' for key in differing]
+    problem = pose(StepRule(layout), claim)
+    literal = {name: 2 * node for node, name in symbols_of(problem, Wording(layout, problem.bits), ()).bits.items()}
+    unknown = {name for clause in certificate.clauses for name, _ in clause} - literal.keys()
+    if unknown:
+        return [f"its invariant mentions {min(unknown)}, which is no state of the arrangement"]
+    clauses = tuple(tuple(literal[name] ^ (not holds) for name, holds in c) for c in certificate.clauses)
+    return _differences(certificate, read(write(problem, clauses, excluded)))
+
+
+def _landmark_fault(
+    landmarks: dict[str, tuple[Fraction, ...]], arrangement: Arrangement, claim: Property
+) -> str | None:
+    """More landmarks than needed only make bands narrower, which is sound; fewer could hide what the claim compares."""
+    needed = lay_out(arrangement, [claim.when, claim.then, claim.until or ALWAYS_TRUE]).landmarks
+    if set(landmarks) != set(needed):
+        return "its volumes are not those of the arrangement"
+    for volume, marks in needed.items():
+        if not set(marks) <= set(landmarks[volume]):
+            return f"it leaves out a landmark of {volume}"
+        if any(mark >= arrangement.highest for mark in landmarks[volume]):
+            return f"it has a landmark of {volume} above the highest pressure"
+    return None
+
+
+def _differences(given: Certificate, written: Certificate) -> list[str]:
+    if given.commands == written.commands:
+        return []
+    pairs = zip(given.commands, written.commands, strict=False)
+    place = next((i for i, (one, other) in enumerate(pairs) if one != other), -1)
+    query = list(Query)[given.commands[:place].count("(check-sat)") if place >= 0 else -1]
+    return [f"its {query} query does not say what the arrangement and the claim say"]

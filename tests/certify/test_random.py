@@ -1,0 +1,61 @@
+"""Certificates of random arrangements: every proof gets one that stands, with nothing in it that can be spared."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bandproof.certify import Excluded, recheck_against, write_certificate
+from bandproof.engines.run import decide, search
+from bandproof.findings import Verdict
+from bandproof.properties.claim import Pace, Shape
+from bandproof.smt import z3_solver
+from bandproof.smt.invariant import minimised
+from bandproof.smt.smtlib import write
+from bandproof.smt.system import StepRule, pose
+from tests.strategies import arrangements, layout_for, properties
+
+
+@pytest.mark.slow
+@given(st.data())
+@settings(max_examples=40, deadline=None)
+def test_every_proof_has_a_certificate_that_stands(data: st.DataObject) -> None:
+    arrangement = data.draw(arrangements())
+    claim = data.draw(properties(arrangement))
+    layout = layout_for(arrangement, claim)
+    rule = StepRule(layout)
+    for earlier in Pace:
+        # What a rule was asked before must leave no trace in what is written; the checker starts from nothing.
+        pose(rule, replace(claim, pace=earlier, when=claim.then, then=claim.when, shape=Shape.AT_REST))
+    decision = decide(rule, claim)
+    if decision.invariant is None:
+        return
+    problem = decision.problem
+    text = write_certificate(problem, decision.invariant).text
+    outcome = recheck_against(text, arrangement, claim)
+    assert outcome.faults == ()
+    assert outcome.ok
+    if decision.verdict is Verdict.EMPTY:
+        condition = search(problem, problem.applies, lambda: None)
+        assert condition.invariant is not None
+        text = write_certificate(problem, condition.invariant, Excluded.CONDITION).text
+        assert recheck_against(text, arrangement, claim).ok
+
+
+@pytest.mark.slow
+@given(st.data())
+@settings(max_examples=25, deadline=None)
+def test_no_clause_can_be_spared(data: st.DataObject) -> None:
+    arrangement = data.draw(arrangements())
+    claim = data.draw(properties(arrangement))
+    decision = decide(StepRule(layout_for(arrangement, claim)), claim)
+    if decision.invariant is None:
+        return
+    problem = decision.problem
+    clauses = minimised(problem, decision.invariant, problem.hit)
+    for left_out in clauses:
+        rest = tuple(clause for clause in clauses if clause != left_out)
+        assert "sat" in z3_solver.answers(write(problem, rest, Excluded.HIT))
