@@ -40,7 +40,8 @@ CONDUCTANCE_UNITS = {"dm3/(s bar)": Fraction(1), "m3/(s Pa)": Fraction(10**8)}
 SHOWN_DECIMALS = {"psi": 1, "kPa": 1, "bar": 3, "MPa": 4}
 
 _NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
-_UNIT = r"(?P<unit>[A-Za-z][^\n]*?)?"
+#: A unit never looks like an exponent, so that 1e400 is a number too long and not a number with a unit.
+_UNIT = r"(?P<unit>(?![eE][+-]?[0-9])[A-Za-z][^\n]*?)?"
 _EXACT = re.compile(rf"\s*(?P<value>{_NUMBER})\s*{_UNIT}\s*")
 _TOLERANCE = re.compile(rf"\s*(?P<value>{_NUMBER})\s*(?:±|\+-|\+/-)\s*(?P<spread>{_NUMBER})\s*{_UNIT}\s*")
 _RANGE = re.compile(rf"\s*(?P<low>{_NUMBER})\s*\.\.\s*(?P<high>{_NUMBER})\s*{_UNIT}\s*")

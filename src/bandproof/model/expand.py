@@ -88,8 +88,7 @@ class _Expansion:
             if len(missing) > 1:
                 message = f'part "{self._name}" does not say what its ports {listed(missing)} are joined to'
             hint = f"add {missing[0]} = … to its ports"
-            where = place if self._shape.ports else self._place
-            self._faults.add("missing-port", where, message, hint=hint, key=True)
+            self._faults.add("missing-port", place, message, hint=hint, key=True)
 
     def _slot_names(self, table: str) -> None:
         slots: tuple[str, ...] = getattr(self._kind, table)
@@ -106,7 +105,7 @@ class _Expansion:
                 if slot not in given:
                     message = f'part "{self._name}" does not fill the {_NEEDED[table]} slot "{slot}"'
                     hint = f'add {table} = {{ {slot} = "…" }} to the part'
-                    self._faults.add("missing-slot", place if given else self._place, message, hint=hint, key=True)
+                    self._faults.add("missing-slot", place, message, hint=hint, key=True)
 
     def _fill(self) -> None:
         shape, kind, names, faults = self._shape, self._kind, self._names, self._faults

@@ -111,7 +111,8 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
             key=True,
         )
     _check_states(shape, place, faults)
-    _check_slots(shape, place, faults)
+    # With a faulty name among ports and slots, every guard that mentions it would be a second fault.
+    scope = guard_scope(shape) if _check_slots(shape, place, faults) else None
     passages = tuple(
         passage
         for index, one in enumerate(shape.passages)
@@ -120,7 +121,7 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
     moves = tuple(
         move
         for index, one in enumerate(shape.moves)
-        if (move := _move(one, shape, place / "moves" / index, faults)) is not None
+        if (move := _move(one, shape, scope, place / "moves" / index, faults)) is not None
     )
     if len(faults) > before:
         return None
@@ -158,7 +159,9 @@ def check_labels(labels: list[str], noun: str, place: Place, faults: Faults) -> 
             faults.add(f"duplicate-{noun}", place / index, message, hint="remove one of the two")
 
 
-def _check_slots(shape: KindShape, place: Place, faults: Faults) -> None:
+def _check_slots(shape: KindShape, place: Place, faults: Faults) -> bool:
+    """Whether every port and slot has a good name; notes those that have not."""
+    before = len(faults)
     taken: dict[str, str] = {}
     for table in ("ports", *SLOTS):
         for index, name in enumerate(getattr(shape, table)):
@@ -168,6 +171,7 @@ def _check_slots(shape: KindShape, place: Place, faults: Faults) -> None:
                     message = f'"{name}" is in "{taken[name]}" already'
                     faults.add("duplicate-slot", inner, message, hint="give every port and slot its own name")
                 taken.setdefault(name, table)
+    return len(faults) == before
 
 
 def check_name(name: str, noun: str, place: Place, faults: Faults, *, key: bool = True) -> bool:
@@ -250,7 +254,7 @@ def check_state(state: str, known: Iterable[str], place: Place, faults: Faults, 
     return False
 
 
-def _move(one: MoveShape, shape: KindShape, place: Place, faults: Faults) -> KindMove | None:
+def _move(one: MoveShape, shape: KindShape, scope: Scope | None, place: Place, faults: Faults) -> KindMove | None:
     before = len(faults)
     sources = [one.from_] if isinstance(one.from_, str) else one.from_
     for index, state in enumerate(sources):
@@ -264,7 +268,7 @@ def _move(one: MoveShape, shape: KindShape, place: Place, faults: Faults) -> Kin
         check_state(one.to, shape.states, place / "to", faults)
     if not sources:
         faults.add("missing-key", place / "from", "this move starts from no state", hint="name at least one state")
-    term = read_condition(one.when, guard_scope(shape), place / "when", faults)
+    term = None if scope is None else read_condition(one.when, scope, place / "when", faults)
     if term is None or len(faults) > before:
         return None
     return KindMove(tuple(dict.fromkeys(sources)), one.to, one.when, term)

@@ -56,9 +56,8 @@ def _load(document: Document, data: bytes, path: Path | None, base: Path | None,
 
 def _names(merged: Merged, faults: Faults) -> Names:
     """The registry of names, with everything in it that stands by itself."""
-    check_names(merged, faults)
-    reach = _header(merged, faults)
-    names = Names(reach)
+    names = Names(_header(merged, faults), check_names(merged, faults))
+    reach = names.reach
     for name, setting in merged.settings.items():
         names.settings[name] = (
             None if setting.value is None else read_setting(name, setting.value, setting.place, reach, faults)
@@ -111,12 +110,13 @@ def _atmosphere(merged: Merged, faults: Faults) -> Fraction:
     return pressure or STANDARD_ATMOSPHERE
 
 
-def _control(name: str, shape: ControlShape, place: Place, faults: Faults) -> Control:
+def _control(name: str, shape: ControlShape, place: Place, faults: Faults) -> Control | None:
+    before = len(faults)
     if len(shape.positions) < 2:
         message = f'control "{name}" has {"only one position" if shape.positions else "no position"}'
         faults.add("too-few-positions", place / "positions", message, hint="a control has two positions or more")
     check_labels(shape.positions, "position", place / "positions", faults)
-    return Control(name, tuple(shape.positions), shape.says)
+    return Control(name, tuple(shape.positions), shape.says) if len(faults) == before else None
 
 
 def _kinds(merged: Merged, names: Names, faults: Faults) -> dict[str, KindDescription | None]:

@@ -27,9 +27,13 @@ SORTS = {
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Everything an arrangement names. Filled while it is read, then only looked at."""
+    """Everything an arrangement names. Filled while it is read, then only looked at.
+
+    `doubled` are the names that two things have; which of them is meant cannot be told.
+    """
 
     reach: Reach
+    doubled: frozenset[str] = frozenset()
     volumes: dict[str, Volume | None] = field(default_factory=dict)
     settings: dict[str, Setting | None] = field(default_factory=dict)
     sizes: dict[str, Size | None] = field(default_factory=dict)
@@ -44,9 +48,9 @@ class Names:
         """Positions of every control."""
         return {name: None if one is None else one.positions for name, one in self.controls.items()}
 
-    def sorts(self) -> dict[str, Sort]:
-        """What each name that a role or condition can mention is."""
-        found: dict[str, Sort] = {}
+    def sorts(self) -> dict[str, Sort | None]:
+        """What each name that a role or condition can mention is; None when that cannot be told."""
+        found: dict[str, Sort | None] = {}
         for names, sort in (
             (self.volumes, Sort.VOLUME),
             (self.states, Sort.PART),
@@ -55,7 +59,7 @@ class Names:
             (self.settings, Sort.SETTING),
         ):
             found |= dict.fromkeys(names, sort)
-        return found
+        return found | dict.fromkeys(self.doubled)
 
     def thresholds(self) -> dict[str, Threshold | None]:
         """Every setting as a threshold."""
@@ -63,10 +67,10 @@ class Names:
 
     def scope(self, roles: dict[str, Meaning | None]) -> Scope:
         """What the condition of a start may speak of: names first, then roles."""
-        meanings = {**roles, **{name: Meaning(sort, (name,)) for name, sort in self.sorts().items()}}
+        own = {name: None if sort is None else Meaning(sort, (name,)) for name, sort in self.sorts().items()}
         return Scope(
             noun="name of this arrangement",
-            names=meanings,
+            names={**roles, **own},
             states=self.states,
             positions=self.positions,
             settings=self.thresholds(),
@@ -75,9 +79,10 @@ class Names:
         )
 
 
-def check_names(merged: Merged, faults: Faults) -> None:
-    """Check the spelling of all names, and that none in one space is used twice."""
+def check_names(merged: Merged, faults: Faults) -> frozenset[str]:
+    """Check the spelling of all names, and that none in one space is used twice; those that are, are returned."""
     taken: dict[str, str] = {}
+    doubled: set[str] = set()
     for table, sort in SORTS.items():
         for name, entry in getattr(merged, table).items():
             if not check_name(name, sort.value, entry.place, faults):
@@ -85,10 +90,12 @@ def check_names(merged: Merged, faults: Faults) -> None:
             if name in taken:
                 message = f'"{name}" names a {sort} and a {taken[name]}'
                 faults.add("name-twice", entry.place, message, hint="give one of the two another name", key=True)
+                doubled.add(name)
             taken.setdefault(name, sort.value)
     for table, noun in (("sizes", "size"), ("bands", "band"), ("roles", "role")):
         for name, entry in getattr(merged, table).items():
             check_name(name, noun, entry.place, faults)
+    return frozenset(doubled)
 
 
 def look_up(name: str, known: Iterable[str], noun: str, place: Place, faults: Faults) -> bool:

@@ -250,6 +250,7 @@ def keys_of(shape: type[BaseModel]) -> list[str]:
 
 _KINDS = {
     "string_type": "text in quotes",
+    "literal_error": "text in quotes",
     "bool_type": "true or false",
     "list_type": "a list",
     "dict_type": "a table",
@@ -274,7 +275,7 @@ def _add(shape: Any, detail: ErrorDetails, place: Place, faults: Faults) -> None
         message = f'{place_name((place / path[:-1]).path)} has no key "{name}"'
         hint = f'did you mean "{near}"?' if near else f"its keys are {listed(known, most=12)}"
         faults.add("unknown-key", place / path, message, hint=hint, key=True)
-    elif detail["type"] == "literal_error":
+    elif detail["type"] == "literal_error" and isinstance(detail["input"], str):
         choices = str(detail.get("ctx", {}).get("expected", "")).replace("'", '"')
         message = f'"{path[-1]}" cannot be {toml_text(detail["input"])}'
         faults.add("unknown-choice", place / path, message, hint=f"use {choices}")

@@ -40,13 +40,14 @@ def read_roles(merged: Merged, names: Names, faults: Faults) -> dict[str, Meanin
         before = len(faults)
         for index, (player, place) in enumerate(zip(players, places, strict=True)):
             _check_player(role, player, players[:index], place, sorts=sorts, faults=faults)
-        if len(faults) == before:
-            roles[role] = Meaning(sorts[players[0]], tuple(players), role=True)
+        sort = sorts.get(players[0])
+        if len(faults) == before and sort is not None:
+            roles[role] = Meaning(sort, tuple(players), role=True)
     return roles
 
 
 def _check_player(
-    role: str, player: str, earlier: list[str], place: Place, *, sorts: dict[str, Sort], faults: Faults
+    role: str, player: str, earlier: list[str], place: Place, *, sorts: dict[str, Sort | None], faults: Faults
 ) -> None:
     if player not in sorts:
         near = closest(player, sorts)
@@ -55,8 +56,8 @@ def _check_player(
         faults.add("role-unknown-name", place, message, hint=hint)
     elif player in earlier:
         faults.add("role-repeats", place, f'role "{role}" names "{player}" twice', hint="remove one of the two")
-    elif earlier and earlier[0] in sorts and sorts[player] is not sorts[earlier[0]]:
-        message = f'role "{role}" mixes a {sorts[earlier[0]]} and a {sorts[player]}'
+    elif earlier and (first := sorts.get(earlier[0])) and (sort := sorts[player]) and first is not sort:
+        message = f'role "{role}" mixes a {first} and a {sort}'
         faults.add("role-mixed", place, message, hint="let all players of a role be of one sort")
 
 

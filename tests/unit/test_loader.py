@@ -1,0 +1,337 @@
+"""Good arrangement files become the arrangements they describe."""
+
+from __future__ import annotations
+
+import hashlib
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from bandproof.errors import InputError
+from bandproof.model.arrangement import (
+    ATMOSPHERE,
+    SOURCE,
+    Arrangement,
+    Control,
+    Mishap,
+    Move,
+    NamedBand,
+    Passage,
+    Range,
+    Setting,
+    Size,
+    Volume,
+    VolumeKind,
+)
+from bandproof.model.conditions import (
+    ALWAYS_TRUE,
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+)
+from bandproof.model.kinds import catalogue
+from bandproof.model.loader import load_arrangement, load_arrangement_text
+from tests.unit.loader_texts import GOOD, spoilt
+
+BAR = Fraction(100_000)
+ROOT = Path(__file__).parents[2]
+
+
+def span(low: int | str, high: int | str | None = None) -> Range:
+    return Range(Fraction(low), Fraction(low if high is None else high))
+
+
+@pytest.fixture(name="good", scope="module")
+def _good() -> Arrangement:
+    return load_arrangement_text(GOOD, "good.toml")
+
+
+def test_the_head_of_the_file(good: Arrangement) -> None:
+    assert (good.name, good.unit, good.highest, good.atmosphere) == ("tank, valve and line", "bar", 10 * BAR, BAR)
+    assert (good.says, good.caution) == ("a tank that fills a line through a valve", "a model is not the vehicle")
+    assert (good.file, good.sha256) == ("good.toml", hashlib.sha256(GOOD.encode()).hexdigest())
+
+
+def test_volumes(good: Arrangement) -> None:
+    assert good.volumes == (
+        Volume("tank", VolumeKind.TANK, span(20), "the store"),
+        Volume("line", VolumeKind.LINE, span("0.4", "0.6")),
+        Volume("cavity", VolumeKind.CHAMBER),
+    )
+
+
+def test_settings_and_sizes_with_those_written_at_parts_last(good: Arrangement) -> None:
+    assert good.settings == (
+        Setting("opens", 5 * BAR / 2, 7 * BAR / 2, "when the valve opens", "common practice, no source"),
+        Setting("shuts", 2 * BAR, 3 * BAR),
+        Setting("charged_at", 8 * BAR, 8 * BAR),
+        Setting("second.lift", BAR, 2 * BAR),
+    )
+    assert good.sizes == (
+        Size(span(4, 6), span("0.5"), "wide"),
+        Size(span(2), span("0.2", "0.3"), "second.bore"),
+    )
+
+
+def test_bands_controls_and_mishaps(good: Arrangement) -> None:
+    assert good.bands == (
+        NamedBand("low", None, 4 * BAR),
+        NamedBand("working", 4 * BAR, 8 * BAR),
+        NamedBand("full", 8 * BAR, None),
+        NamedBand("any", None, 10 * BAR),
+    )
+    assert good.controls == (Control("knob", ("free", "held in", "pulled"), "in reach"),)
+    assert good.mishaps == (Mishap("breakaway", "the hose parts"), Mishap("burst"))
+
+
+def test_a_part_is_its_kind_with_ports_and_slots_filled(good: Arrangement) -> None:
+    valve = good.part("valve")
+    assert (valve.kind, valve.states, valve.slow, valve.says) == (
+        "held valve",
+        ("wide open", "shut"),
+        False,
+        "the first one",
+    )
+    assert valve.ports == (("inlet", "tank"), ("outlet", "line"))
+    both = frozenset({"shut", "wide open"})
+    assert valve.passages == (
+        Passage("tank", "line", one_way=True, open_in=frozenset({"wide open"}), size=good.sizes[0]),
+        Passage("line", ATMOSPHERE, one_way=True, open_in=frozenset({"shut"})),
+        Passage(SOURCE, "tank", one_way=True, open_in=both),
+        Passage("line", "tank", one_way=False, open_in=both),
+    )
+
+
+def test_guards_speak_of_the_arrangement(good: Arrangement) -> None:
+    assert good.part("valve").moves == (
+        Move(
+            "shut",
+            "wide open",
+            AllOf(
+                (
+                    InPosition("knob", frozenset({"held in"})),
+                    AtLeast("tank", 5 * BAR / 2, 7 * BAR / 2, "opens"),
+                )
+            ),
+        ),
+        Move("wide open", "shut", AnyOf((Lower("tank", "line"), Not(InState("second", frozenset({"shut"})))))),
+        Move("wide open", "shut", AnyOf((Happened("breakaway"), Happened("burst")))),
+    )
+    assert good.part("rod").moves == (Move("in", "out", AtLeast("line", BAR, BAR)),)
+
+
+def test_two_ports_on_one_volume_leave_no_passage_and_no_comparison(good: Arrangement) -> None:
+    second = good.part("second")
+    assert [(p.upstream, p.downstream) for p in second.passages] == [("cavity", ATMOSPHERE), (SOURCE, "cavity")]
+    assert second.moves[1] == Move("wide open", "shut", Not(InState("valve", frozenset({"shut"}))))
+
+
+def test_a_move_that_waits_for_a_mishap_nobody_gives_is_no_move(good: Arrangement) -> None:
+    assert len(good.part("second").moves) == 2
+
+
+def test_what_a_part_does_not_say_comes_from_its_kind(good: Arrangement) -> None:
+    second = good.part("second")
+    assert (second.slow, second.states, second.says) == (True, ("shut", "wide open"), "opens by hand, shuts by itself")
+    assert second.moves[0].when == AllOf(
+        (InPosition("knob", frozenset({"held in"})), AtLeast("cavity", BAR, 2 * BAR, "second.lift"))
+    )
+
+
+def test_roles(good: Arrangement) -> None:
+    assert good.roles == {
+        "store": ("tank",),
+        "pipes": ("line", "cavity"),
+        "lever": ("knob",),
+        "valves": ("valve", "second"),
+        "tearing": ("breakaway", "burst"),
+        "opening": ("opens",),
+    }
+
+
+def test_the_default_start_comes_first(good: Arrangement) -> None:
+    assert [start.name for start in good.starts] == ["charged", "cold", "held"]
+    first = load_arrangement_text(spoilt('start = "charged"\n', "")[0])
+    assert [start.name for start in first.starts] == ["cold", "charged", "held"]
+
+
+def test_a_plain_start_says_everything(good: Arrangement) -> None:
+    cold = good.start("cold")
+    assert cold.pressures == (("tank", span(0)), ("line", span(0)), ("cavity", span(0)))
+    assert dict(cold.parts) == {name: frozenset({good.part(name).states[0]}) for name in ("valve", "second", "rod")}
+    assert cold.controls == (("knob", frozenset({"free"})),)
+    assert (cold.where, cold.settled, cold.plain, cold.assumed, cold.reached_from) == (
+        ALWAYS_TRUE,
+        False,
+        True,
+        False,
+        None,
+    )
+    assert cold.says == "empty"
+
+
+def test_a_start_by_condition_says_no_more_than_its_condition(good: Arrangement) -> None:
+    charged = good.start("charged")
+    assert (charged.pressures, charged.parts, charged.controls) == ((), (), ())
+    assert (charged.settled, charged.plain, charged.assumed, charged.reached_from) == (True, False, False, "cold")
+    assert charged.where == AllOf(
+        (
+            AllOf((Not(Below("line", 4 * BAR, 4 * BAR)), Not(Below("cavity", 4 * BAR, 4 * BAR)))),
+            AtLeast("tank", 8 * BAR, 8 * BAR, "charged_at"),
+            InState("valve", frozenset({"wide open"})),
+            InPosition("knob", frozenset({"free"})),
+        )
+    )
+
+
+def test_an_assumed_list_is_a_list_all_the_same(good: Arrangement) -> None:
+    held = good.start("held")
+    assert held.pressures == (("tank", Range(4 * BAR, 5 * BAR)), ("line", Range(BAR, BAR)), ("cavity", Range(BAR, BAR)))
+    assert dict(held.parts)["rod"] == {"in", "out"}
+    assert dict(held.controls) == {"knob": {"held in", "pulled"}}
+    assert (held.settled, held.plain, held.assumed) == (True, False, True)
+
+
+def test_the_standard_atmosphere_is_understood() -> None:
+    # ISO 2533:1975, standard atmosphere: 101325 Pa at sea level.
+    assert load_arrangement_text(spoilt('atmosphere = "1 bar"\n', "")[0]).atmosphere == 101325
+
+
+def test_a_byte_order_mark_and_windows_line_ends_are_no_fault(tmp_path: Path) -> None:
+    file = tmp_path / "m.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
+    assert load_arrangement(file).part("valve") == load_arrangement_text(GOOD).part("valve")
+
+
+def test_the_words_of_a_condition_may_run_over_lines() -> None:
+    text, _ = spoilt('"chamber is at least 1 bar"', '"""\n  chamber is at least\n  1 bar"""')
+    # An inline table may hold a string of several lines.
+    assert load_arrangement_text(text).part("rod").moves[0].when == AtLeast("line", BAR, BAR)
+
+
+TOP = """\
+format = "bandproof/1"
+extends = "sub/base.toml"
+without = ["parts.rod", "starts.charged", "kinds.rod"]
+
+[arrangement]
+name = "the same with a longer line"
+start = "cold"
+
+[volumes]
+line = { is = "line", volume = "2 L" }
+extra = { is = "line" }
+
+[settings]
+opens = "5 bar"
+"""
+
+
+def extended(folder: Path, top: str = TOP, base: str = GOOD) -> Path:
+    (folder / "sub").mkdir()
+    (folder / "sub" / "base.toml").write_text(base, encoding="utf-8")
+    (folder / "top.toml").write_text(top, encoding="utf-8")
+    return folder / "top.toml"
+
+
+def test_entries_of_a_file_replace_those_of_the_file_it_extends(tmp_path: Path) -> None:
+    base = GOOD.replace(', rod = ["in", "out"]', "")
+    top = load_arrangement(extended(tmp_path, base=base))
+    good = load_arrangement_text(base)
+    assert (top.name, top.unit, top.says) == ("the same with a longer line", "bar", good.says)
+    assert [volume.name for volume in top.volumes] == ["tank", "line", "cavity", "extra"]
+    assert top.volume("line").litres == span(2)
+    assert top.volume("tank") == good.volume("tank")
+    assert top.setting("opens") == Setting("opens", 5 * BAR, 5 * BAR)
+    assert [part.name for part in top.parts] == ["valve", "second"]
+    assert [start.name for start in top.starts] == ["cold", "held"]
+    assert top.file == (tmp_path / "top.toml").as_posix()
+
+
+def test_the_fingerprint_covers_every_file_in_order(tmp_path: Path) -> None:
+    base = GOOD.replace(', rod = ["in", "out"]', "")
+    path = extended(tmp_path, base=base)
+    assert load_arrangement(path).sha256 == hashlib.sha256(TOP.encode() + base.encode()).hexdigest()
+    before = load_arrangement(path).sha256
+    (tmp_path / "sub" / "base.toml").write_text(base + "\n# a remark\n", encoding="utf-8")
+    assert load_arrangement(path).sha256 != before
+
+
+def test_faults_are_reported_in_the_file_they_stand_in(tmp_path: Path) -> None:
+    base = GOOD.replace('charged_at = "8 bar"', 'charged_at = "80 bar"')
+    path = extended(tmp_path, top=TOP.replace('"5 bar"', '"5"'), base=base)
+    with pytest.raises(InputError) as caught:
+        load_arrangement(path)
+    found = [(Path(fault.file).name, fault.line, fault.code) for fault in caught.value.diagnostics]
+    assert found == [
+        ("top.toml", 14, "unit-missing"),
+        ("base.toml", 21, "setting-above-highest"),
+        ("base.toml", 108, "unknown-part"),
+    ]
+
+
+def test_text_finds_what_it_extends_in_its_base_folder(tmp_path: Path) -> None:
+    (tmp_path / "base.toml").write_text(GOOD, encoding="utf-8")
+    text = 'format = "bandproof/1"\nextends = "base.toml"\n'
+    assert load_arrangement_text(text, base=tmp_path).name == "tank, valve and line"
+
+
+def test_every_file_of_a_circle_is_named(tmp_path: Path) -> None:
+    for name, other in (("a", "b"), ("b", "c"), ("c", "a")):
+        (tmp_path / f"{name}.toml").write_text(f'format = "bandproof/1"\nextends = "../{tmp_path.name}/{other}.toml"\n')
+    with pytest.raises(InputError) as caught:
+        load_arrangement(tmp_path / "a.toml")
+    (fault,) = caught.value.diagnostics
+    assert (fault.code, Path(fault.file).name) == ("extends-cycle", "c.toml")
+
+
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [
+        ("nowhere.toml", "file-missing"),
+        (".", "file-unreadable"),
+        ("a\0b", "file-missing"),
+        ("x" * 400, "file-unreadable"),
+    ],
+)
+def test_a_path_that_is_no_file_is_a_fault(tmp_path: Path, name: str, code: str) -> None:
+    with pytest.raises(InputError) as caught:
+        load_arrangement(tmp_path / name)
+    assert [fault.code for fault in caught.value.diagnostics] == [code]
+    assert caught.value.diagnostics[0].render().count("\n") == 1
+
+
+def test_a_device_is_not_read() -> None:
+    with pytest.raises(InputError) as caught:
+        load_arrangement(Path("/dev/zero"))
+    assert [fault.code for fault in caught.value.diagnostics] == ["file-unreadable"]
+
+
+def test_the_first_byte_that_is_not_utf8_is_shown(tmp_path: Path) -> None:
+    file = tmp_path / "m.toml"
+    file.write_bytes(b'format = "bandproof/1"\n# gel\xc3\xb6st, L\xf6sung\n')
+    with pytest.raises(InputError) as caught:
+        load_arrangement(file)
+    (fault,) = caught.value.diagnostics
+    assert (fault.code, fault.line, fault.column) == ("file-not-utf8", 2, 12)
+
+
+def test_the_catalogue_is_sorted_and_none_of_it_is_own() -> None:
+    names = [kind.name for kind in catalogue()]
+    assert names == sorted(names)
+    assert not any(kind.own for kind in catalogue())
+    assert all(kind.says and kind.states for kind in catalogue())
+
+
+@pytest.mark.parametrize("file", sorted(p.relative_to(ROOT).as_posix() for p in (ROOT / "models").rglob("*.toml")))
+def test_every_model_of_the_project_loads(file: str) -> None:
+    arrangement = load_arrangement(ROOT / file)
+    assert arrangement.starts
+    assert arrangement.parts
