@@ -115,6 +115,13 @@ def expected_verdicts(pack: Pack, model: Path) -> dict[str, str]:
     return {}
 
 
+def _names(pattern: str, model: str) -> bool:
+    """Whether a path, written as in the pack, is one that a path or glob of `models` names."""
+    # In a glob `**/` may also stand for no folder at all.
+    forms = (pattern, pattern.replace("**/", ""))
+    return model == pattern or (_is_glob(pattern) and any(fnmatchcase(model, form) for form in forms))
+
+
 def _is_glob(pattern: str) -> bool:
     return any(char in pattern for char in "*?[")
 
@@ -291,9 +298,7 @@ def _expected(header: PackShape, ids: list[str], place: Place, faults: Faults) -
     found: dict[str, dict[str, str]] = {}
     for model, shape in header.expected.items():
         inner = place / "expected" / model
-        if not any(
-            model == pattern or (_is_glob(pattern) and fnmatchcase(model, pattern)) for pattern in header.models
-        ):
+        if not any(_names(pattern, model) for pattern in header.models):
             near = closest(model, header.models)
             hint = f'did you mean "{near}"?' if near else "write the path as in pack.models"
             message = f'"{model}" is not among the models of this pack'
