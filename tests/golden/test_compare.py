@@ -10,7 +10,7 @@ from tests.golden.conftest import compare
 
 
 def test_a_file_that_is_not_there_yet_fails_and_is_saved_aside(tmp_path: Path) -> None:
-    with pytest.raises(pytest.fail.Exception, match="new[.]txt is not what it was"):
+    with pytest.raises(pytest.fail.Exception, match=r"new\.txt is not what it was"):
         compare(tmp_path, "new.txt", "a\n", accept=False)
     assert (tmp_path / "actual" / "new.txt").read_text() == "a\n"
 

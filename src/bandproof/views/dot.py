@@ -15,6 +15,7 @@ FONT = "Helvetica"
 #: What must not be torn apart at a line's end, and the blank that holds it together.
 _KEPT = re.compile(
     r"\([^()]{1,20}\)|(?:at )?[0-9.–]+ (?:psi|kPa|bar|MPa|L|dm³)(?![a-z])|open air|air source|all closed|[→↔] \S+"
+    r"|[a-z]+ [0-9]{1,2}(?![0-9.–])(?! (?:psi|kPa|bar|MPa|L|dm³))"
 )
 _FIXED = "\N{NO-BREAK SPACE}"
 

@@ -1,13 +1,14 @@
-"""Pressures over the steps of a story, as one SVG panel of our own: no plotting library, no colour needed.
+"""Pressures over the steps of a story, as an SVG of our own: no plotting library, no colour needed.
 
 Each volume that changes has its own dash pattern and mark and is named at the end of its line; the light rules are
-the landmarks that some part compares with those volumes, or that the story crosses. Steps are evenly spaced: bands carry no time, so neither does the
-horizontal axis. A story that was not made real is drawn through the middle of its bands and says so.
+the landmarks that some part compares with those volumes, or that the story crosses. Many volumes share out over panels
+of the same scale. Steps are evenly spaced: bands carry no time, so neither does the horizontal axis. A story that was
+not made real is drawn through the middle of its bands and says so.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from html import escape
 
@@ -16,11 +17,15 @@ from bandproof.machine.story import Crossed, Story
 from bandproof.model.conditions import AtLeast, Below, atoms
 from bandproof.units import PRESSURE_UNITS, show_pressure
 from bandproof.views.graphviz import FONTS
-from bandproof.views.words import plain, pressure_number, short_event
+from bandproof.views.words import band_words, plain, pressure_number, short_event
 
-#: Size of the panel and of what stands around it, in pixels.
-_WIDE, _TALL = 1080, 480
-_LEFT, _RIGHT, _TOP, _BOTTOM = 150, 270, 48, 44
+#: Width of the picture and of what stands beside a panel, in pixels; height of the heading and of what is under it.
+_WIDE, _LEFT, _RIGHT = 1120, 210, 280
+_HEADING, _UNDER = 48, 44
+
+#: Lines that one panel can carry and still be told apart, and the height of a single panel and of one among several.
+_CROWD = 5
+_SINGLE, _SHARED = 388, 270
 
 #: Least distance between two labels above one another, and of two step numbers beside one another.
 _LINE = 14.0
@@ -30,8 +35,11 @@ _NUMBER = 20.0
 _COLUMNS = 3
 _WORDS = 52
 
-_DASHES = ("", "9 4", "2 3", "12 4 2 4", "6 3 2 3 2 3", "16 6", "1 5")
-_MARKS = ("disc", "box", "peak", "ring", "frame", "cross")
+#: Signs in the label of a rule.
+_RULE_WORDS = 34
+
+_DASHES = ("", "9 4", "2 3", "12 4 2 4", "16 6")
+_MARKS = ("disc", "box", "peak", "ring", "cross")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,41 +48,50 @@ class _Line:
 
     name: str
     values: tuple[Fraction, ...]
+    last: str
     dash: str
     mark: str
 
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """Where a state and a pressure lie in the picture."""
+    """Where a state and a pressure lie in the picture: `top` and `floor` are heights, `highest` is in pascals."""
 
+    top: int
+    floor: int
     states: int
-    top: Fraction
+    highest: Fraction
 
     def x(self, state: int) -> float:
         return _LEFT + (_WIDE - _LEFT - _RIGHT) * (state / max(self.states - 1, 1))
 
     def y(self, pascals: Fraction) -> float:
-        return _TALL - _BOTTOM - (_TALL - _TOP - _BOTTOM) * float(pascals / self.top)
+        return self.floor - (self.floor - self.top) * float(pascals / self.highest)
 
 
 def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
-    """The panel for a story; only volumes whose pressure changes are drawn."""
-    lines = _lines(layout, story)
-    marks = _landmarks(layout, story, {line.name for line in lines})
+    """The panels for a story; only volumes whose pressure changes are drawn."""
     unit = layout.arrangement.unit
-    highest = max([value for line in lines for value in line.values] + list(marks) + [PRESSURE_UNITS[unit]])
-    panel = _Panel(len(story.states), highest * Fraction(105, 100))
+    groups = _groups(_lines(layout, story))
+    rules = [_landmarks(layout, story, {line.name for line in group}) for group in groups]
+    shown = [value for group in groups for line in group for value in line.values]
+    highest = max([PRESSURE_UNITS[unit], *shown, *(mark for marks in rules for mark in marks)]) * Fraction(105, 100)
     deeds = _deeds(story)
-    tall = _TALL + round(_LINE * -(-len(deeds) // _COLUMNS))
+    note = "" if story.pressures else " (middle of each band: real pressures were not computed)"
     body = [
-        *_frame(panel, title or f"Pressures, {plain(story.start)}", unit, real=bool(story.pressures)),
-        *_rules(panel, marks, unit),
-        *_steps(panel, deeds),
+        _text(_LEFT, 20, title or f"Pressures, {plain(story.start)}", size=15),
+        _text(_LEFT, 38, f"gauge pressure in {unit}{note}"),
     ]
-    for line in lines:
-        body += _course(panel, line)
-    body += _names(panel, lines, unit) if lines else [_text(_LEFT + 20, _TOP + 20, "no pressure changes")]
+    top = _HEADING
+    for group, marks in zip(groups, rules, strict=True):
+        floor = top + (_SINGLE if len(groups) == 1 else _SHARED)
+        panel = _Panel(top, floor, len(story.states), highest)
+        body += [*_frame(panel, unit), *_rules(panel, marks, unit), *_steps(panel, deeds)]
+        body += [row for line in group for row in _course(panel, line)]
+        body += _names(panel, group) if group else [_text(_LEFT + 20, top + 20, "no pressure changes")]
+        top = floor + _UNDER
+    body += _list(deeds, top)
+    tall = top + round(_LINE * -(-len(deeds) // _COLUMNS))
     head = (
         f'<svg width="{_WIDE}" height="{tall}" viewBox="0 0 {_WIDE} {tall}" xmlns="http://www.w3.org/2000/svg" '
         f'font-family="{FONTS}" font-size="12" fill="black">'
@@ -83,23 +100,33 @@ def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
 
 
 def _lines(layout: Layout, story: Story) -> list[_Line]:
+    unit = layout.arrangement.unit
     found: list[_Line] = []
     for index, volume in enumerate(layout.arrangement.volumes):
+        bands = [state.bands[index] for state in story.states]
         if story.pressures:
             values = tuple(state[index] for state in story.pressures)
+            last = show_pressure(values[-1], unit)
         else:
-            bands = [state.bands[index] for state in story.states]
             values = tuple((layout.low(volume.name, b) + layout.high(volume.name, b)) / 2 for b in bands)
+            last = band_words(layout, volume.name, bands[-1])
         if len(set(values)) > 1:
-            place = len(found)
-            found.append(_Line(volume.name, values, _DASHES[place % len(_DASHES)], _MARKS[place % len(_MARKS)]))
+            found.append(_Line(volume.name, values, last, "", ""))
     return found
+
+
+def _groups(lines: list[_Line]) -> list[list[_Line]]:
+    """The lines shared out evenly over as few panels as can carry them, each line looking unlike the others there."""
+    count = max(1, -(-len(lines) // _CROWD))
+    size = -(-len(lines) // count) or 1
+    groups = [lines[first : first + size] for first in range(0, max(len(lines), 1), size)]
+    return [[replace(line, dash=d, mark=m) for line, d, m in zip(g, _DASHES, _MARKS, strict=False)] for g in groups]
 
 
 def _landmarks(layout: Layout, story: Story, volumes: set[str]) -> dict[Fraction, list[str]]:
     """The pressures to rule, lowest first, with the settings they are an end of: those compared and those crossed."""
-    events = (event for step in story.steps for event in step.events)
-    found: dict[Fraction, list[str]] = {event.landmark: [] for event in events if isinstance(event, Crossed)}
+    crossings = (e for step in story.steps for e in step.events if isinstance(e, Crossed) and e.volume in volumes)
+    found: dict[Fraction, list[str]] = {event.landmark: [] for event in crossings}
     for atom in (a for part in layout.arrangement.parts for move in part.moves for a in atoms(move.when)):
         if isinstance(atom, Below | AtLeast) and atom.volume in volumes:
             for mark in {atom.low, atom.high} & set(layout.landmarks[atom.volume]):
@@ -110,15 +137,11 @@ def _landmarks(layout: Layout, story: Story, volumes: set[str]) -> dict[Fraction
     return {mark: found[mark] for mark in sorted(found)}
 
 
-def _frame(panel: _Panel, title: str, unit: str, *, real: bool) -> list[str]:
-    note = "" if real else " (middle of each band: real pressures were not computed)"
-    right, floor = _WIDE - _RIGHT, _TALL - _BOTTOM
+def _frame(panel: _Panel, unit: str) -> list[str]:
     return [
-        _text(_LEFT, 20, title, size=15),
-        _text(_LEFT, 38, f"gauge pressure in {unit}{note}"),
-        f'<path d="M{_LEFT} {_TOP}V{floor}H{right}" fill="none" stroke="black"/>',
-        _text(_LEFT - 6, panel.y(Fraction(0)) + 4, f"0 {unit}", anchor="end"),
-        _text(_LEFT - 6, floor + 18, "state", anchor="end"),
+        f'<path d="M{_LEFT} {panel.top}V{panel.floor}H{_WIDE - _RIGHT}" fill="none" stroke="black"/>',
+        _text(_LEFT - 14, panel.floor + 4, f"0 {unit}", anchor="end", size=11),
+        _text(_LEFT - 14, panel.floor + 18, "state", anchor="end", size=11),
     ]
 
 
@@ -127,7 +150,7 @@ def _rules(panel: _Panel, marks: dict[Fraction, list[str]], unit: str) -> list[s
     wanted = [panel.y(mark) for mark in marks]
     _, *heights = _spread([panel.y(Fraction(0)), *wanted])
     for (mark, names), y, at in zip(marks.items(), wanted, heights, strict=True):
-        words = f"{', '.join(names)} {pressure_number(mark, unit)}".strip()
+        words = f"{_cut(', '.join(names), _RULE_WORDS)} {pressure_number(mark, unit)}".strip()
         rows.append(f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="#bbbbbb" stroke-width="0.8"/>')
         rows.append(f'<path d="M{_LEFT - 12} {at:.1f}L{_LEFT} {y:.1f}" stroke="#bbbbbb" stroke-width="0.8"/>')
         rows.append(_text(_LEFT - 14, at + 4, words, anchor="end", size=11))
@@ -135,25 +158,28 @@ def _rules(panel: _Panel, marks: dict[Fraction, list[str]], unit: str) -> list[s
 
 
 def _steps(panel: _Panel, deeds: list[tuple[int, str]]) -> list[str]:
-    """State numbers under the axis, and a dotted rule with its words in the list below for each deed."""
-    floor = _TALL - _BOTTOM
-    rows = []
-    gap = panel.x(1) - panel.x(0)
-    every = max(1, -int(-_NUMBER // gap))
-    rows += [
-        _text(panel.x(state), floor + 18, str(state), anchor="middle", size=11)
+    """State numbers under the axis, and a dotted rule for each deed."""
+    every = max(1, -int(-_NUMBER // (panel.x(1) - panel.x(0))))
+    rows = [
+        _text(panel.x(state), panel.floor + 18, str(state), anchor="middle", size=11)
         for state in range(0, panel.states, every)
     ]
     for number, _ in deeds:
         x = panel.x(number)
         rows.append(
-            f'<path d="M{x:.1f} {_TOP}V{floor + 5}" stroke="#777777" stroke-width="0.8" stroke-dasharray="1 3"/>'
+            f'<path d="M{x:.1f} {panel.top}V{panel.floor + 5}" stroke="#777777" stroke-width="0.8" '
+            'stroke-dasharray="1 3"/>'
         )
+    return rows
+
+
+def _list(deeds: list[tuple[int, str]], top: int) -> list[str]:
+    """The deeds under the panels, in columns read from top to bottom."""
+    rows = []
     deep = -(-len(deeds) // _COLUMNS)
     across = (_WIDE - 20) / _COLUMNS
     for place, (number, words) in enumerate(deeds):
-        x = 20 + across * (place // deep)
-        y = _TALL + _LINE * (place % deep)
+        x, y = 20 + across * (place // deep), top + _LINE * (place % deep)
         rows.append(_text(x + 20, y, str(number), anchor="end", size=11))
         rows.append(_text(x + 28, y, words, size=11))
     return rows
@@ -165,9 +191,12 @@ def _deeds(story: Story) -> list[tuple[int, str]]:
     for number, step in enumerate(story.steps, start=1):
         words = [short_event(event) for event in step.events if not isinstance(event, Crossed)]
         if words:
-            text = ", ".join(words)
-            found.append((number, text if len(text) <= _WORDS else f"{text[: _WORDS - 1]}…"))
+            found.append((number, _cut(", ".join(words), _WORDS)))
     return found
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def _course(panel: _Panel, line: _Line) -> list[str]:
@@ -184,14 +213,14 @@ def _mark(x: float, y: float, kind: str) -> str:
     look = f'fill="{fill}" stroke="black" stroke-width="1.1"'
     if kind in ("disc", "ring"):
         return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2" {look}/>'
-    if kind in ("box", "frame"):
+    if kind == "box":
         return f'<rect x="{x - 3:.1f}" y="{y - 3:.1f}" width="6" height="6" {look}/>'
     if kind == "peak":
         return f'<path d="M{x - 4:.1f} {y + 3:.1f}L{x + 4:.1f} {y + 3:.1f}L{x:.1f} {y - 4:.1f}Z" {look}/>'
     return f'<path d="M{x - 3:.1f} {y - 3:.1f}l6 6m0 -6l-6 6" stroke="black" stroke-width="1.3"/>'
 
 
-def _names(panel: _Panel, lines: list[_Line], unit: str) -> list[str]:
+def _names(panel: _Panel, lines: list[_Line]) -> list[str]:
     """Each volume's name and last pressure beside the end of its line, spread so that none covers another."""
     right = _WIDE - _RIGHT
     rows = []
@@ -202,7 +231,7 @@ def _names(panel: _Panel, lines: list[_Line], unit: str) -> list[str]:
         rows.append(f'<path d="M{right + 4} {y:.1f}L{right + 12} {at:.1f}" stroke="black" stroke-width="0.7"/>')
         rows.append(f'<path d="M{right + 12} {at:.1f}h26" stroke="black" stroke-width="1.6"{dash}/>')
         rows.append(_mark(right + 25, at, line.mark))
-        rows.append(_text(right + 44, at + 4, f"{plain(line.name)} {show_pressure(line.values[-1], unit)}"))
+        rows.append(_text(right + 44, at + 4, f"{plain(line.name)} {line.last}"))
     return rows
 
 

@@ -1,8 +1,8 @@
 """A story drawn as a graph of its steps: one box per state that says what has changed, one arrow per step.
 
-Columns are read from top to bottom, then left to right. A run of steps in which air only flows is drawn as one arrow
-that keeps the step numbers; the text of a story tells every crossing by itself. The drawing says what happens in this
-story, not what else could.
+Columns are read from top to bottom, then left to right. A run of steps in which air flows is drawn as one arrow that
+keeps the step numbers, interrupted only where a part moves for good; the text of a story tells every crossing and
+every move by itself. The drawing says what happens in this story, not what else could.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Crossed, Moved, Occurred, Step, StepKind, Story, Turned
+from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
 from bandproof.views import dot
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
-from bandproof.views.words import band_range, band_words, consequences, deed, listed, plain, real_pressure
+from bandproof.views.words import band_range, band_words, consequences, deed, listed, plain, real_pressure, verb
 
 #: Signs in a line of a state's box, and of the words beside an arrow.
 _BOX_WIDTH = 46
@@ -60,42 +60,67 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
 
 
 def _stretches(story: Story) -> Iterator[_Stretch]:
-    """The steps of a story, with each run of steps in which air only flows taken together."""
+    """The steps of a story, with neighbouring steps of flow taken together unless one of them moves a part for good."""
+    alone = [step.kind is not StepKind.FLOW for step in story.steps]
+    for number in _lasting(story):
+        alone[number] = True
     first = 1
-    for number, step in enumerate(story.steps, start=1):
-        following = story.steps[number] if number < len(story.steps) else None
-        if following is None or not (_only_flows(step) and _only_flows(following)):
+    for number in range(1, len(story.steps) + 1):
+        if number == len(story.steps) or alone[number - 1] or alone[number]:
             yield _Stretch(first, number)
             first = number + 1
 
 
-def _only_flows(step: Step) -> bool:
-    return step.kind is StepKind.FLOW and all(isinstance(event, Crossed) for event in step.events)
+def _lasting(story: Story) -> set[int]:
+    """The flow steps (counted from 0) in which a part makes its last move before something other than flow happens.
+
+    A part that only goes to and fro within a run of flow ends where it began, and so do its moves' effects; its moves
+    do not interrupt the run.
+    """
+    found: set[int] = set()
+    began: dict[str, str] = {}
+    latest: dict[str, tuple[int, str]] = {}
+    for number, step in enumerate([*story.steps, None]):
+        if step is None or step.kind is not StepKind.FLOW:
+            found |= {last for part, (last, target) in latest.items() if target != began[part]}
+            began, latest = {}, {}
+            continue
+        for event in step.events:
+            if isinstance(event, Moved):
+                began.setdefault(event.part, event.source)
+                latest[event.part] = (number, event.target)
+    return found
 
 
 def _changes(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
     """What the state after a stretch has different from the one before it."""
     arrangement = layout.arrangement
-    for event in (e for step in story.steps[stretch.first - 1 : stretch.last] for e in step.events):
-        match event:
-            case Turned(control, source, target):
-                yield f"{plain(control)}: {plain(source)} → {plain(target)}"
-            case Occurred(mishap):
-                yield f"{plain(mishap)} has happened"
-            case Moved(part, source, target):
-                yield f"{plain(part)}: {plain(source)} → {plain(target)}"
-                yield from (dot.INDENT + text for text in consequences(arrangement.part(part), source, target))
-            case Crossed():
-                pass
     before, after = story.states[stretch.first - 1], story.states[stretch.last]
-    for index, volume in enumerate(arrangement.volumes):
-        old, new = before.bands[index], after.bands[index]
+    for control, old, new in zip(arrangement.controls, before.controls, after.controls, strict=True):
         if old != new:
-            now = (
-                real_pressure(layout, volume.name, new, story.pressures[stretch.last][index]) if story.pressures else ""
-            )
-            change = f"{band_range(layout, volume.name, old)} → {band_words(layout, volume.name, new)}"
-            yield f"{plain(volume.name)}: {change}" + (f", at {now}" if now else "")
+            yield f"{plain(control.name)}: {plain(old)} → {plain(new)}"
+    yield from (f"{plain(mishap)} has happened" for mishap in sorted(after.mishaps - before.mishaps))
+    for part, old, new in zip(arrangement.parts, before.parts, after.parts, strict=True):
+        moves = _moves_of(story, stretch, part.name)
+        if old != new:
+            yield f"{plain(part.name)}: {plain(old)} → {plain(new)}"
+            yield from (dot.INDENT + text for text in consequences(part, old, new))
+        elif moves:
+            steps = listed(str(number) for number in moves)
+            yield f"{plain(part.name)}: to and fro in {steps}, {plain(new)} again"
+    for index, volume in enumerate(arrangement.volumes):
+        low, high = before.bands[index], after.bands[index]
+        if low != high:
+            text = f"{plain(volume.name)}: {band_range(layout, volume.name, low)} → {band_words(layout, volume.name, high)}"
+            if story.pressures:
+                text += f", at {real_pressure(layout, volume.name, high, story.pressures[stretch.last][index])}"
+            yield text
+
+
+def _moves_of(story: Story, stretch: _Stretch, part: str) -> list[int]:
+    """The numbers of the steps of a stretch in which a part moves."""
+    numbers = range(stretch.first, stretch.last + 1)
+    return [n for n in numbers if any(isinstance(e, Moved) and e.part == part for e in story.steps[n - 1].events)]
 
 
 def _box(number: int, head: str, rows: list[str], *, ending: str, column: int = 0) -> str:
@@ -131,25 +156,28 @@ def _arrows(layout: Layout, story: Story, stretches: list[_Stretch], rows: int) 
 
 
 def _deeds(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
-    """The words beside an arrow: step numbers, kind of step, who did what and why."""
+    """The words beside an arrow: step numbers, kind of step, who did it or why."""
     step = story.steps[stretch.first - 1]
     steps = f"{stretch.first}" if stretch.first == stretch.last else f"{stretch.first}–{stretch.last}"
     yield f"{steps} {step.kind}:"
-    before = story.states[stretch.first - 1]
-    crossed: dict[str, dict[str, None]] = {}
-    for event in (e for step in story.steps[stretch.first - 1 : stretch.last] for e in step.events):
+    before, after = story.states[stretch.first - 1], story.states[stretch.last]
+    told = False
+    for event in step.events if stretch.first == stretch.last else ():
         match event:
             case Turned():
                 yield f"driver {deed(event)}"
             case Occurred(mishap):
-                yield f"{plain(mishap)} happens"
+                yield f"{plain(mishap)} {verb(mishap, 'happens')}"
             case Moved(part):
                 why = because(layout, before, event)
-                yield f"{plain(part)} moves" + (f", as {why}" if why else "")
-            case Crossed(volume, _, upward):
-                crossed.setdefault("rises" if upward else "falls", {})[volume] = None
-    for verb, volumes in crossed.items():
-        yield f"{listed(volumes)} {verb if len(volumes) == 1 else verb[:-1]}"
+                yield f"{plain(part)} {verb(part, 'moves')}" + (f", as {why}" if why else "")
+                told = True
+            case Crossed():
+                pass
+    if step.kind is StepKind.FLOW and not told:
+        pairs = zip(layout.arrangement.volumes, before.bands, after.bands, strict=True)
+        changed = [(volume.name, "rises" if new > old else "falls") for volume, old, new in pairs if new != old]
+        yield f"{plain(changed[0][0])} {verb(*changed[0])}" if len(changed) == 1 else "air flows"
 
 
 def _state(number: int) -> str:

@@ -55,6 +55,12 @@ def listed(names: Iterable[str], joint: str = "and") -> str:
     return f"{', '.join(items[:-1])} {joint} {items[-1]}"
 
 
+def verb(name: str, singular: str) -> str:
+    """A verb that fits a name: "the valve moves", "the springs move"."""
+    many = name.endswith("s") and not name.endswith("ss")
+    return singular.removesuffix("s") if many else singular
+
+
 def pressure_number(pascals: Fraction, unit: str) -> str:
     """A pressure as a bare number of `unit`."""
     return show_number(pascals / PRESSURE_UNITS[unit], SHOWN_DECIMALS[unit])
@@ -205,8 +211,8 @@ def setting_at(arrangement: Arrangement, volume: str, landmark: Fraction) -> str
 
 def deed(event: Turned) -> str:
     """What the driver does, e.g. "pushes the trailer knob"."""
-    verb = _DEEDS.get(event.target)
-    return f"{verb} the {plain(event.control)}" if verb else f"sets the {plain(event.control)} to {plain(event.target)}"
+    act = _DEEDS.get(event.target)
+    return f"{act} the {plain(event.control)}" if act else f"sets the {plain(event.control)} to {plain(event.target)}"
 
 
 def event_words(layout: Layout, event: Event) -> str:
@@ -215,14 +221,14 @@ def event_words(layout: Layout, event: Event) -> str:
         case Turned(control=_, source=source, target=target):
             return f"driver {deed(event)} ({plain(source)} -> {plain(target)})"
         case Occurred(mishap):
-            return f"{plain(mishap)} happens"
+            return f"{plain(mishap)} {verb(mishap, 'happens')}"
         case Moved(part, source, target):
-            return f"{plain(part)} moves {plain(source)} -> {plain(target)}"
+            return f"{plain(part)} {verb(part, 'moves')} {plain(source)} -> {plain(target)}"
         case Crossed(volume, landmark, upward):
             name = setting_at(layout.arrangement, volume, landmark)
-            verb = "rises past" if upward else "falls below"
+            way = f"{verb(volume, 'rises')} past" if upward else f"{verb(volume, 'falls')} below"
             mark = f" ({name})" if name else ""
-            return f"{plain(volume)} {verb} {show_pressure(landmark, layout.arrangement.unit)}{mark}"
+            return f"{plain(volume)} {way} {show_pressure(landmark, layout.arrangement.unit)}{mark}"
 
 
 def short_event(event: Event) -> str:
@@ -235,7 +241,7 @@ def short_event(event: Event) -> str:
         case Moved(part, _, target):
             return f"{plain(part)}: {plain(target)}"
         case Crossed(volume, _, upward):
-            return f"{plain(volume)} {'rises' if upward else 'falls'}"
+            return f"{plain(volume)} {verb(volume, 'rises' if upward else 'falls')}"
 
 
 def step_lead(step: Step) -> str:

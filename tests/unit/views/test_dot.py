@@ -50,6 +50,8 @@ def test_kinds_of_things_do_not_share_names() -> None:
         ("below 34..42 psi", 14, ["below", "34..42 psi"]),
         ("delivery → open air", 12, ["delivery", "→ open air"]),
         ("is low (cut in)", 12, ["is low", "(cut in)"]),
+        ("fill service tank 2", 17, ["fill service", "tank 2"]),
+        ("at least 60 psi", 12, ["at least", "60 psi"]),
         ("averyveryverylongname", 5, ["averyveryverylongname"]),
     ],
 )

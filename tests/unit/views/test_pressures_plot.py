@@ -12,7 +12,7 @@ from bandproof.machine.story import Story
 from bandproof.views.pressures_plot import pressures_svg
 from tests.unit.views.runs import runs
 from tests.unit.views.svg import texts
-from tests.unit.views.view_samples import breakaway_story, layout, short_story
+from tests.unit.views.view_samples import Teller, breakaway_story, layout, short_story
 
 
 def test_only_volumes_that_change_are_named_with_their_last_pressure() -> None:
@@ -49,6 +49,24 @@ def test_what_is_done_is_listed_under_its_step_number() -> None:
     seen = texts(pressures_svg(layout(), breakaway_story()))
     assert seen[seen.index("driver pushes the trailer knob") - 1] == "1"
     assert seen[seen.index("trailer control: out") - 1] == "37"
+
+
+def test_without_real_pressures_a_line_ends_in_its_band() -> None:
+    assert "park line 100–110 psi" in texts(pressures_svg(layout(), short_story()))
+
+
+def test_many_volumes_share_out_over_panels_in_which_no_two_lines_look_alike() -> None:
+    grid = layout()
+    teller = Teller(grid, "rolling", short_story().states[0])
+    for volume in grid.arrangement.volumes:
+        teller.fall(volume.name, 68)
+    svg = pressures_svg(grid, teller.story(real=False))
+    assert texts(svg).count("state") == 2
+    looks = re.findall(r'h26" stroke="black" stroke-width="1.6"([^/]*)/>', svg)
+    assert len(looks) == 8
+    assert len(set(looks[:4])) == len(set(looks[4:])) == 4
+    for volume in grid.arrangement.volumes:
+        assert sum(text.startswith(volume.name.replace("_", " ")) for text in texts(svg)) == 1
 
 
 def test_a_story_that_was_not_made_real_says_so() -> None:

@@ -13,7 +13,7 @@ from bandproof.views.graphviz import render_svg
 from bandproof.views.story_graph import story_dot
 from tests.unit.views.runs import runs
 from tests.unit.views.svg import edges_drawn, edges_meant, labels, texts
-from tests.unit.views.view_samples import Teller, breakaway_story, layout, psi, short_story
+from tests.unit.views.view_samples import Teller, breakaway_story, layout, short_story
 
 
 def box(dot: str, number: int) -> str:
@@ -133,22 +133,44 @@ def test_every_event_of_every_run_is_told_and_every_arrow_drawn(run: tuple[Layou
             case Turned(control, source, target):
                 assert f"{control}: {source} → {target}" in seen
             case Moved(part, source, target):
-                assert f"{part}: {source} → {target}" in seen
+                assert f"{part}: {source} → {target}" in seen or f"{part}: to and fro" in seen
             case Occurred(mishap):
                 assert f"{mishap} has happened" in seen
             case _:
                 assert event.volume in seen
 
 
-def test_a_mixed_step_of_flow_and_moves_is_not_folded_away() -> None:
-    grid = layout()
-    first = short_story().states[0]
-    teller = Teller(grid, "rolling", first)
+def test_a_part_that_moves_for_good_interrupts_a_run_of_flow() -> None:
+    teller = Teller(layout(), "rolling", short_story().states[0])
     teller.fall("park_line", 68)
     teller.step(StepKind.FLOW, Moved("compressor", "unloaded", "loaded"))
     teller.fall("park_line", 45)
-    story = teller.story(real=False)
-    dot = story_dot(grid, story)
-    assert "compressor: unloaded → loaded" in dot
+    dot = story_dot(layout(), teller.story(real=False))
     assert edges_meant(dot) == 3
-    assert psi(68) in grid.landmarks["park_line"]
+    assert "compressor: unloaded → loaded opens air source → delivery" in box(dot, 3)
+    assert "1–2 flow: park line falls" in labels(arrow(dot, 0, 2))
+    assert "3 flow: compressor moves" in labels(arrow(dot, 2, 3))
+    assert "4–5 flow: park line falls" in labels(arrow(dot, 3, 5))
+
+
+def test_a_part_that_only_goes_to_and_fro_does_not() -> None:
+    teller = Teller(layout(), "rolling", short_story().states[0])
+    teller.step(StepKind.FLOW, Moved("tank_check", "shut", "open"))
+    teller.fall("park_line", 68)
+    teller.step(StepKind.FLOW, Moved("tank_check", "open", "shut"))
+    dot = story_dot(layout(), teller.story(real=False))
+    assert edges_meant(dot) == 1
+    assert "1–4 flow: park line falls" in labels(arrow(dot, 0, 4))
+    assert "tank check: to and fro in 1 and 4, shut again" in box(dot, 4)
+
+
+def test_a_run_of_flow_ends_where_something_else_happens() -> None:
+    """What a part did before an act is not weighed against what it does after."""
+    teller = Teller(layout(), "rolling", short_story().states[0])
+    teller.step(StepKind.FLOW, Moved("tank_check", "shut", "open"))
+    teller.step(StepKind.ACT, Turned("park_knob", "free", "pulled"))
+    teller.step(StepKind.FLOW, Moved("tank_check", "open", "shut"))
+    dot = story_dot(layout(), teller.story(real=False))
+    assert edges_meant(dot) == 3
+    assert "tank check: shut → open" in box(dot, 1)
+    assert "tank check: open → shut" in box(dot, 3)

@@ -117,6 +117,7 @@ def test_a_move_says_what_it_opens_and_closes() -> None:
         (Turned("pedal", "low", "half_way"), "driver sets the pedal to half way (low -> half way)"),
         (Occurred("breakaway"), "breakaway happens"),
         (Moved("trailer_control", "out", "pressed in"), "trailer control moves out -> pressed in"),
+        (Moved("trailer_springs", "applied", "released"), "trailer springs move applied -> released"),
         (Crossed("trailer_inlet_line", psi(45), False), "trailer inlet line falls below 45 psi (highest of emergency)"),
         (Crossed("trailer_inlet_line", psi(20), True), "trailer inlet line rises past 20 psi (lowest of emergency)"),
         (Crossed("trailer_tank", psi(45), True), "trailer tank rises past 45 psi"),
