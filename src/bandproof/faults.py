@@ -41,7 +41,7 @@ class Faults:
         place: Place,
         message: str,
         *,
-        hint: str = "",
+        hint: str,
         note: str = "",
         key: bool = False,
         inside: tuple[int, int] | None = None,

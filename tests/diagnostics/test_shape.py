@@ -71,7 +71,7 @@ def test_faults_are_listed_once_file_by_file_from_top_to_bottom() -> None:
     faults = Faults()
     faults.meet(first)
     for document, key in ((second, "c"), (first, "b"), (first, "a"), (first, "b")):
-        faults.add("empty-text", Place(document) / key, "m")
+        faults.add("empty-text", Place(document) / key, "m", hint="h")
     assert [(fault.file, fault.line) for fault in faults.found()] == [("first", 1), ("first", 2), ("second", 1)]
     with pytest.raises(InputError) as caught:
         faults.stop_if_any()

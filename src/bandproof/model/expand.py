@@ -20,7 +20,7 @@ from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
 from bandproof.terms.nodes import Compare, Has, Is, Term, children
 from bandproof.terms.nodes import Place as Stretch
-from bandproof.terms.words import closest, is_name, listed
+from bandproof.terms.words import is_name, listed, suggest
 
 #: The slots that must be filled: without them a guard has no meaning. Unfilled sizes are unknown sizes, unfilled
 #: mishaps never happen.
@@ -76,8 +76,7 @@ class _Expansion:
         kind, place = self._kind, self._place / "ports"
         for port, volume in self._shape.ports.items():
             if port not in kind.ports:
-                near = closest(port, kind.ports)
-                hint = f'did you mean "{near}"?' if near else f"its ports are {listed(kind.ports)}"
+                hint = suggest(port, kind.ports, among="its ports are", otherwise="it has no ports")
                 message = f'the kind "{kind.name}" has no port "{port}"'
                 self._faults.add("unknown-port", place / port, message, hint=hint, key=True)
             else:
@@ -96,8 +95,7 @@ class _Expansion:
         place = self._place / table
         strange = [slot for slot in given if slot not in slots]
         for slot in strange:
-            near = closest(slot, slots)
-            hint = f'did you mean "{near}"?' if near else f"it has {listed(slots)}" if slots else "it has none"
+            hint = suggest(slot, slots, among="it has", otherwise="remove it: the kind has none")
             message = f'the kind "{self._kind.name}" has no slot "{slot}" in {table}'
             self._faults.add("unknown-slot", place / slot, message, hint=hint, key=True)
         if table in _NEEDED and not strange:

@@ -36,7 +36,7 @@ from bandproof.model.schema import (
     toml_text,
 )
 from bandproof.spans import Document
-from bandproof.terms.words import closest, listed
+from bandproof.terms.words import suggest
 
 T = TypeVar("T")
 
@@ -260,8 +260,7 @@ def _unknown_tables(values: dict[str, Any], place: Place, faults: Faults) -> Non
     known = keys_of(FileShape)
     for name in values:
         if name not in known:
-            near = closest(name, known)
-            hint = f'did you mean "{near}"?' if near else f"its keys are {listed(known, most=20)}"
+            hint = suggest(name, known, among="its keys are")
             faults.add("unknown-key", place / name, f'the file has no key "{name}"', hint=hint, key=True)
 
 
@@ -280,8 +279,7 @@ def _drop(
         table, _, name = item.partition(".")
         if name not in tables.get(table, {}):
             known = [f"{table}.{name}" for table, entries in tables.items() for name in entries]
-            near = closest(item, known)
-            hint = f'did you mean "{near}"?' if near else 'write the table and the name, as in "parts.check"'
+            hint = suggest(item, known, otherwise='write the table and the name, as in "parts.check"')
             faults.add("without-unknown", place / index, f'no entry "{item}" is inherited', hint=hint)
         else:
             del tables[table][name]

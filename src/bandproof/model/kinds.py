@@ -20,7 +20,7 @@ from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, keys_of, read_shape, toml_text
 from bandproof.terms.nodes import Term
 from bandproof.terms.parse import parse
-from bandproof.terms.words import RESERVED, closest, is_label, is_name, listed
+from bandproof.terms.words import RESERVED, is_label, is_name, suggest
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,13 @@ def catalogue() -> tuple[KindDescription, ...]:
             inner = place / "kinds" / name
             kind = read_kind(name, Entry(inner, read_shape(KindShape, value, inner, faults)), faults)
             if name in kinds:
-                faults.add("kind-shadows-catalogue", inner, f'the kind "{name}" is in the catalogue twice', key=True)
+                faults.add(
+                    "kind-shadows-catalogue",
+                    inner,
+                    f'the kind "{name}" is in the catalogue twice',
+                    hint="rename one",
+                    key=True,
+                )
             if kind is not None:
                 kinds[name] = kind
     faults.stop_if_any()
@@ -193,15 +199,13 @@ def _passage(one: PassageShape, shape: KindShape, place: Place, faults: Faults) 
     ends = _ends(one, place, faults)
     for end, where in ends:
         if end not in {*shape.ports, ATMOSPHERE, SOURCE}:
-            near = closest(end, [*shape.ports, ATMOSPHERE, SOURCE])
-            hint = f'did you mean "{near}"?' if near else f"its ports are {listed(shape.ports)}"
+            hint = suggest(end, [*shape.ports, ATMOSPHERE, SOURCE], among="an end is one of")
             faults.add("unknown-port", where, f'this kind has no port "{end}"', hint=hint)
     open_in = shape.states if one.open_in is None else one.open_in
     for index, state in enumerate(open_in):
         check_state(state, shape.states, place / "open_in" / index, faults)
     if one.size is not None and one.size not in shape.sizes:
-        near = closest(one.size, shape.sizes)
-        hint = f'did you mean "{near}"?' if near else f'add sizes = ["{one.size}"] to the kind'
+        hint = suggest(one.size, shape.sizes, otherwise="add it to the sizes of the kind")
         faults.add("unknown-slot", place / "size", f'this kind has no size slot "{one.size}"', hint=hint)
     if len(faults) > before or len(ends) != 2:
         return None
@@ -248,8 +252,7 @@ def check_state(state: str, known: Iterable[str], place: Place, faults: Faults, 
     known = list(known)
     if state in known:
         return True
-    near = closest(state, known)
-    hint = f'did you mean "{near}"?' if near else f"its states are {listed(known)}"
+    hint = suggest(state, known, among="its states are", otherwise="add it to the states of the kind")
     faults.add("unknown-state", place, f'{of} has no state "{state}"', hint=hint)
     return False
 

@@ -11,7 +11,7 @@ from bandproof.model.arrangement import NamedBand, Range, Setting, Size, Volume,
 from bandproof.model.files import Entry
 from bandproof.model.resolve import Reach
 from bandproof.model.schema import SettingShape, SizeShape, VolumeShape, toml_text
-from bandproof.terms.words import closest, is_name
+from bandproof.terms.words import is_name, suggest
 from bandproof.units import (
     parse_conductances,
     parse_pressure,
@@ -144,8 +144,7 @@ class _Bands:
             pressure = read_pressure(text, place, self._faults)
             return None if pressure is None else check_reach(pressure, text, place, self._reach, self._faults)
         if text not in self._settings:
-            near = closest(text, self._settings)
-            hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
+            hint = suggest(text, self._settings, otherwise="write a pressure with its unit, or the name of a setting")
             self._faults.add("unknown-setting", place, f'"{text}" is no setting', hint=hint)
             return None
         setting = self._settings[text]

@@ -13,7 +13,7 @@ from bandproof.model.arrangement import Control, Mishap, NamedBand, Setting, Siz
 from bandproof.model.files import Merged
 from bandproof.model.kinds import KindDescription, check_name
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold
-from bandproof.terms.words import closest, listed
+from bandproof.terms.words import suggest
 
 #: The tables whose names share one space, because roles and conditions may speak of any of them, and their sorts.
 SORTS = {
@@ -103,8 +103,6 @@ def look_up(name: str, known: Iterable[str], noun: str, place: Place, faults: Fa
     known = list(known)
     if name in known:
         return True
-    near = closest(name, known)
-    instead = f"the {noun}s are {listed(known)}" if known else f"add it under [{noun}s]"
-    hint = f'did you mean "{near}"?' if near else instead
+    hint = suggest(name, known, among=f"the {noun}s are", otherwise=f"add it under [{noun}s]")
     faults.add(f"unknown-{noun}", place, f'there is no {noun} "{name}"', hint=hint)
     return False

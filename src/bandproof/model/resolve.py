@@ -46,7 +46,7 @@ from bandproof.terms.nodes import (
     Term,
     Word,
 )
-from bandproof.terms.words import closest, listed
+from bandproof.terms.words import listed, suggest
 from bandproof.units import parse_pressure, show_pressure
 
 
@@ -203,8 +203,7 @@ class _Resolver:
         """What a name stands for; None, after a report if it is not even known."""
         known = self._scope.names
         if word.text not in known:
-            near = closest(word.text, known)
-            hint = f'did you mean "{near}"?' if near else f"known here are {listed(known)}" if known else ""
+            hint = suggest(word.text, known, among="known here are", otherwise="define it first")
             self._report("unknown-name", word.at, f'"{word.text}" is no {self._scope.noun}', hint, "")
         return known.get(word.text)
 
@@ -270,8 +269,7 @@ class _Resolver:
         name = word.text
         if name not in self._scope.names:
             known = [one for one, other in self._scope.names.items() if other and other.sort is Sort.SETTING]
-            near = closest(name, known)
-            hint = f'did you mean "{near}"?' if near else "write a pressure with its unit, or the name of a setting"
+            hint = suggest(name, known, otherwise="write a pressure with its unit, or the name of a setting")
             self._report("unknown-setting", word.at, f'"{name}" is no setting', hint, "")
             return None
         meaning = self._scope.names[name]
@@ -333,16 +331,14 @@ class _Resolver:
             return True
         if value.text in known:
             return True
-        near = closest(value.text, known)
-        hint = f'did you mean "{near}"?' if near else f"its {noun}s are {listed(known)}"
+        hint = suggest(value.text, known, among=f"its {noun}s are")
         self._report(f"unknown-{noun}", value.at, f'{sort} "{name}" has no {noun} "{value.text}"', hint, "")
         return False
 
     def _band(self, value: Word, name: str) -> Condition | None:
         bands = self._scope.bands
         if value.text not in bands:
-            near = closest(value.text, bands)
-            hint = f'did you mean "{near}"?' if near else f"the named bands are {listed(bands)}" if bands else ""
+            hint = suggest(value.text, bands, among="the named bands are", otherwise="add it under [bands]")
             if self._scope.guard:
                 hint = "in a kind, compare with a setting or a pressure"
             self._report("unknown-band", value.at, f'there is no named band "{value.text}"', hint, "")

@@ -27,7 +27,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 
 from bandproof.faults import Faults, Place
 from bandproof.spans import Path
-from bandproof.terms.words import closest, listed
+from bandproof.terms.words import suggest
 
 #: The version of the file format that this package reads.
 FORMAT = "bandproof/1"
@@ -271,9 +271,8 @@ def _add(shape: Any, detail: ErrorDetails, place: Place, faults: Faults) -> None
     elif detail["type"] == "extra_forbidden":
         known = keys_of(_shape_at(shape, path[:-1]))
         name = str(path[-1])
-        near = closest(name, known)
         message = f'{place_name((place / path[:-1]).path)} has no key "{name}"'
-        hint = f'did you mean "{near}"?' if near else f"its keys are {listed(known, most=12)}"
+        hint = suggest(name, known, among="its keys are")
         faults.add("unknown-key", place / path, message, hint=hint, key=True)
     elif detail["type"] == "literal_error" and isinstance(detail["input"], str):
         choices = str(detail.get("ctx", {}).get("expected", "")).replace("'", '"')

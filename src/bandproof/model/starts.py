@@ -15,7 +15,7 @@ from bandproof.model.measures import check_reach
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Sort, resolve
 from bandproof.model.schema import StartShape
-from bandproof.terms.words import closest, is_label, listed
+from bandproof.terms.words import is_label, suggest
 from bandproof.units import parse_pressures
 
 #: The key of a start's `pressures` that speaks of every volume not named there.
@@ -50,8 +50,7 @@ def _check_player(
     role: str, player: str, earlier: list[str], place: Place, *, sorts: dict[str, Sort | None], faults: Faults
 ) -> None:
     if player not in sorts:
-        near = closest(player, sorts)
-        hint = f'did you mean "{near}"?' if near else "name a volume, part, control, mishap or setting"
+        hint = suggest(player, sorts, otherwise="name a volume, part, control, mishap or setting")
         message = f'role "{role}" names "{player}", which this arrangement does not have'
         faults.add("role-unknown-name", place, message, hint=hint)
     elif player in earlier:
@@ -197,8 +196,7 @@ class _Reading:
             wanted = [value] if isinstance(value, str) else value
             for index, one in enumerate(wanted):
                 if allowed is not None and one not in allowed:
-                    near = closest(one, allowed)
-                    hint = f'did you mean "{near}"?' if near else f"its {noun}s are {listed(allowed)}"
+                    hint = suggest(one, allowed, among=f"its {noun}s are")
                     where = place / name if isinstance(value, str) else place / name / index
                     self._faults.add(f"unknown-{noun}", where, f'{owner} "{name}" has no {noun} "{one}"', hint=hint)
             if not wanted:

@@ -21,7 +21,7 @@ from bandproof.properties.schema import HoldsShape, PackFileShape, PackShape, Pr
 from bandproof.spans import Document
 from bandproof.terms.nodes import Compare, PressureOf, Term, children
 from bandproof.terms.parse import parse
-from bandproof.terms.words import closest, listed
+from bandproof.terms.words import listed, suggest
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
@@ -131,8 +131,7 @@ def _load(document: Document, folder: Path, faults: Faults) -> Pack:
     known = keys_of(PackFileShape)
     for key in values:
         if key not in known:
-            near = closest(key, known)
-            hint = f'did you mean "{near}"?' if near else f"its keys are {listed(known)}"
+            hint = suggest(key, known, among="its keys are")
             faults.add("unknown-key", place / key, f'the file has no key "{key}"', hint=hint, key=True)
     header = _header(values, place, faults)
     seen: set[str] = set()
@@ -299,8 +298,7 @@ def _expected(header: PackShape, ids: list[str], place: Place, faults: Faults) -
     for model, shape in header.expected.items():
         inner = place / "expected" / model
         if not any(_names(pattern, model) for pattern in header.models):
-            near = closest(model, header.models)
-            hint = f'did you mean "{near}"?' if near else "write the path as in pack.models"
+            hint = suggest(model, header.models, otherwise="write the path as in pack.models")
             message = f'"{model}" is not among the models of this pack'
             faults.add("expected-unknown-model", inner, message, hint=hint, key=True)
         verdicts = found[model] = {}
@@ -308,8 +306,7 @@ def _expected(header: PackShape, ids: list[str], place: Place, faults: Faults) -
             for index, name in enumerate(getattr(shape, key)):
                 where = inner / key / index
                 if name not in ids:
-                    near = closest(name, ids)
-                    hint = f'did you mean "{near}"?' if near else f"its properties are {listed(ids)}"
+                    hint = suggest(name, ids, among="its properties are", otherwise="remove it")
                     faults.add("expected-unknown-property", where, f'the pack has no property "{name}"', hint=hint)
                 elif name in verdicts:
                     message = f'property "{name}" is expected to be {verdicts[name]} already'

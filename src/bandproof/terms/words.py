@@ -39,6 +39,19 @@ def closest(word: str, known: Iterable[str]) -> str | None:
     return found[0] if found else None
 
 
+def suggest(word: str, known: Iterable[str], *, among: str = "", otherwise: str = "") -> str:
+    """A hint for a word that is not known.
+
+    It is the known word most like it; or else, where `among` is given, all known words after that phrase; or else
+    `otherwise`, which says what to do when there is nothing to choose from.
+    """
+    choices = list(known)
+    near = closest(word, choices)
+    if near is not None:
+        return f'did you mean "{near}"?'
+    return f"{among} {listed(choices, most=12)}" if among and choices else otherwise
+
+
 def listed(words: Iterable[str], *, most: int = 8) -> str:
     """Words as a list for a message, in the order given, cut after `most`."""
     items = list(words)
