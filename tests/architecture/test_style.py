@@ -1,0 +1,71 @@
+"""House rules that a reader would otherwise have to check by eye."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from tests.architecture.sources import ROOT, Module, modules
+
+EVERY_MODULE = pytest.mark.parametrize("module", modules(), ids=lambda module: module.name)
+
+
+def public_definitions(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.ClassDef]:
+    """Public functions and classes of a module, and the public methods of those classes."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from (n for n in node.body if isinstance(n, ast.FunctionDef) and not n.name.startswith("_"))
+
+
+def calls(tree: ast.Module) -> Iterator[str]:
+    """The plain names that are called anywhere in a module."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            yield node.func.id
+
+
+@EVERY_MODULE
+def test_every_module_says_what_it_is_for(module: Module) -> None:
+    assert ast.get_docstring(module.tree)
+
+
+@EVERY_MODULE
+def test_every_public_name_has_a_sentence(module: Module) -> None:
+    silent = [node.name for node in public_definitions(module.tree) if not ast.get_docstring(node)]
+    assert silent == []
+
+
+@EVERY_MODULE
+def test_every_dataclass_is_frozen_and_slotted(module: Module) -> None:
+    loose = []
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ClassDef):
+            for decorator in node.decorator_list:
+                text = ast.unparse(decorator)
+                if text.split("(")[0].split(".")[-1] == "dataclass":
+                    says = {"frozen=True", "slots=True"} <= set(re.split(r"[(), ]+", text))
+                    loose += [] if says else [node.name]
+    assert loose == []
+
+
+@EVERY_MODULE
+def test_no_text_is_ever_run_as_code(module: Module) -> None:
+    assert not {"eval", "exec", "compile", "__import__"} & set(calls(module.tree))
+
+
+@EVERY_MODULE
+def test_nothing_is_left_for_later(module: Module) -> None:
+    text = module.path.read_text(encoding="utf-8")
+    assert not re.search(r"\b(TODO|FIXME|XXX|HACK)\b|NotImplementedError", text)
+
+
+def test_no_test_is_skipped_or_expected_to_fail() -> None:
+    marks = re.compile(r"pytest\.(mark\.)?(skip|skipif|xfail|importorskip)\b|@unittest\.skip")
+    own = ROOT / "tests" / "architecture"
+    found = [p for p in (ROOT / "tests").rglob("*.py") if own not in p.parents and marks.search(p.read_text("utf-8"))]
+    assert found == []
