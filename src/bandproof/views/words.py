@@ -231,8 +231,8 @@ def event_words(layout: Layout, event: Event) -> str:
             return f"{plain(volume)} {way} {show_pressure(landmark, layout.arrangement.unit)}{mark}"
 
 
-def short_event(event: Event) -> str:
-    """One event in the fewest words, for lists and axes."""
+def short_event(event: Turned | Occurred | Moved) -> str:
+    """One event in the fewest words, for the list under a plot; crossings are what the plot shows."""
     match event:
         case Turned():
             return f"driver {deed(event)}"
@@ -240,8 +240,6 @@ def short_event(event: Event) -> str:
             return plain(mishap)
         case Moved(part, _, target):
             return f"{plain(part)}: {plain(target)}"
-        case Crossed(volume, _, upward):
-            return f"{plain(volume)} {verb(volume, 'rises' if upward else 'falls')}"
 
 
 def step_lead(step: Step) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -77,6 +78,13 @@ def test_knobs_and_links_are_double_lines_and_mishaps_dotted(drawing: str) -> No
     assert edge(drawing, link, "part trailer_control") == 'color="black:invis:black", dir=forward'
     assert edge(drawing, link, "part park_control") == 'color="black:invis:black", dir=none'
     assert "style=dotted" in edge(drawing, "mishap breakaway", "part trailer_hose")
+
+
+def test_a_port_that_nothing_uses_is_left_out() -> None:
+    small = arrangement()
+    first = small.parts[0]
+    plugged = replace(first, ports=(*first.ports, ("spare_port", "park_line")))
+    assert "spare port" not in piping_dot(replace(small, parts=(plugged, *small.parts[1:])))
 
 
 def test_only_black_is_used(drawing: str) -> None:

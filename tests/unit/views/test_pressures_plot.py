@@ -65,6 +65,11 @@ def test_many_volumes_share_out_over_panels_in_which_no_two_lines_look_alike() -
     looks = re.findall(r'h26" stroke="black" stroke-width="1.6"([^/]*)/>', svg)
     assert len(looks) == 8
     assert len(set(looks[:4])) == len(set(looks[4:])) == 4
+    shapes = re.findall(
+        r'h26".*\n<(?:circle|rect|path) (?:[^>]*?)((?:r="|width="6"|[MLl][-\d. ]+|fill="\w+").*)/>', svg
+    )
+    marks = [re.sub(r"[-\d.]+ ?", "", shape) for shape in shapes]
+    assert len(set(marks[:4])) == len(set(marks[4:])) == 4
     for volume in grid.arrangement.volumes:
         assert sum(text.startswith(volume.name.replace("_", " ")) for text in texts(svg)) == 1
 

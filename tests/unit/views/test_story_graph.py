@@ -167,10 +167,12 @@ def test_a_part_that_only_goes_to_and_fro_does_not() -> None:
 def test_a_run_of_flow_ends_where_something_else_happens() -> None:
     """What a part did before an act is not weighed against what it does after."""
     teller = Teller(layout(), "rolling", short_story().states[0])
+    teller.fall("park_line", 100)
     teller.step(StepKind.FLOW, Moved("tank_check", "shut", "open"))
     teller.step(StepKind.ACT, Turned("park_knob", "free", "pulled"))
     teller.step(StepKind.FLOW, Moved("tank_check", "open", "shut"))
+    teller.fall("park_line", 68)
     dot = story_dot(layout(), teller.story(real=False))
-    assert edges_meant(dot) == 3
-    assert "tank check: shut → open" in box(dot, 1)
-    assert "tank check: open → shut" in box(dot, 3)
+    assert edges_meant(dot) == 5
+    assert "tank check: shut → open" in box(dot, 2)
+    assert "tank check: open → shut" in box(dot, 4)

@@ -85,6 +85,7 @@ def test_a_pressure_just_under_a_landmark_keeps_the_digits_that_say_so() -> None
     grid = layout()
     assert words.real_pressure(grid, "service_tank", 3, psi("41.998")) == "41.998 psi"
     assert words.real_pressure(grid, "service_tank", 3, psi("36.04")) == "36 psi"
+    assert words.real_pressure(grid, "service_tank", 11, psi(150)) == "150 psi"
 
 
 def test_a_passage_is_seen_from_the_ports_of_its_part() -> None:
