@@ -47,7 +47,9 @@ class _Stretch:
 def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "") -> str:
     """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken."""
     stretches = list(_stretches(story))
-    rows = max(_ROWS, -(-(len(stretches) + 1) // _COLUMNS))
+    boxes = len(stretches) + 1
+    columns = min(_COLUMNS, -(-boxes // _ROWS))
+    rows = -(-boxes // columns)
     head = f"START: {plain(story.start)}"
     body = [_box(0, head, situation(layout, story), ending="" if stretches else ending)]
     for place, stretch in enumerate(stretches, start=1):

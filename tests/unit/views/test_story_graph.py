@@ -114,9 +114,11 @@ def test_columns_read_from_top_to_bottom_then_to_the_right() -> None:
         int(words.split()[-1]): (float(x), float(y))
         for x, y, words in re.findall(r'<text [^>]*x="([-\d.]+)" y="([-\d.]+)"[^>]*>(state \d+)</text>', svg)
     }
-    assert centres[1][1] < centres[2][1] < centres[5][1]
-    assert centres[6][0] > centres[5][0] + 100
-    assert centres[6][1] < centres[7][1]
+    assert centres[1][1] < centres[2][1] < centres[4][1]
+    assert centres[5][0] > centres[4][0] + 100
+    assert centres[5][1] < centres[6][1] < centres[9][1]
+    assert centres[10][0] > centres[9][0] + 100
+    assert centres[10][1] < centres[13][1]
 
 
 @pytest.mark.slow
