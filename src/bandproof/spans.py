@@ -95,37 +95,38 @@ class _Reader:
         return self._spots
 
     def _table(self, node: tree_sitter.Node) -> None:
-        keys = _keys(node.named_children[0]) if node.named_children else []
-        if not keys:
-            return
+        # Broken text can leave a table without a header: then nothing in it has a path.
+        for header in node.named_children[:1]:
+            path = self._header(_keys(header), is_list=node.type == "table_array_element")
+            for child in node.named_children[1:]:
+                if child.type == "pair":
+                    self._pair(child, path)
+
+    def _header(self, keys: list[tree_sitter.Node], *, is_list: bool) -> Path:
+        """The path of the table that a header begins."""
         path: Path = ()
         for step in keys[:-1]:
             path = self._current((*path, _name(step)))
             self._note(path, step, step)
         path = (*path, _name(keys[-1]))
-        if node.type == "table_array_element":
+        if is_list:
             self._note(path, keys[-1], keys[-1])
             index = self._counts[path] = self._counts.get(path, -1) + 1
             path = (*path, index)
         self._note(path, keys[-1], keys[-1])
-        for child in node.named_children[1:]:
-            if child.type == "pair":
-                self._pair(child, path)
+        return path
 
     def _current(self, path: Path) -> Path:
         """The path, or that of the last element so far when it is an array of tables."""
         return (*path, self._counts[path]) if path in self._counts else path
 
     def _pair(self, node: tree_sitter.Node, path: Path) -> None:
-        if len(node.named_children) < 2:
-            return
-        # A comment at the end of the line is a child too.
-        value = node.named_children[1]
-        keys = _keys(node.named_children[0])
-        for step in keys[:-1]:
-            path = (*path, _name(step))
-            self._note(path, step, step)
-        if keys:
+        # A comment at the end of the line is a child too; broken text can leave a pair without a value.
+        for key, value in zip(node.named_children[:1], node.named_children[1:2], strict=False):
+            keys = _keys(key)
+            for step in keys[:-1]:
+                path = (*path, _name(step))
+                self._note(path, step, step)
             self._value(value, (*path, _name(keys[-1])), keys[-1])
 
     def _value(self, node: tree_sitter.Node, path: Path, key: tree_sitter.Node) -> None:

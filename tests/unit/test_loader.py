@@ -30,13 +30,15 @@ from bandproof.model.conditions import (
     AnyOf,
     AtLeast,
     Below,
+    Condition,
     Happened,
     InPosition,
     InState,
     Lower,
     Not,
+    Truth,
 )
-from bandproof.model.kinds import catalogue
+from bandproof.model.kinds import catalogue, read_catalogue
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from tests.unit.loader_texts import GOOD, spoilt
 
@@ -216,6 +218,36 @@ def test_the_words_of_a_condition_may_run_over_lines() -> None:
     assert load_arrangement_text(text).part("rod").moves[0].when == AtLeast("line", BAR, BAR)
 
 
+LINE, TANK = "line", "tank"
+
+
+@pytest.mark.parametrize(
+    ("text", "condition"),
+    [
+        ("always", ALWAYS_TRUE),
+        ("not always", Truth(value=False)),
+        ("never or not never", ALWAYS_TRUE),
+        ("tank is low and always", Below(TANK, 4 * BAR, 4 * BAR)),
+        ("tank is low and never", Truth(value=False)),
+        ("never or tank is not low", Not(Below(TANK, 4 * BAR, 4 * BAR))),
+        ("not tank is not low", Below(TANK, 4 * BAR, 4 * BAR)),
+        ("tank is working", AllOf((AtLeast(TANK, 4 * BAR, 4 * BAR), Below(TANK, 8 * BAR, 8 * BAR)))),
+        ("tank is below charged_at", Below(TANK, 8 * BAR, 8 * BAR, "charged_at")),
+        ("tank is below lowest of charged_at", Below(TANK, 8 * BAR, 8 * BAR, "charged_at")),
+        ("tank is below lowest of shuts", Below(TANK, 2 * BAR, 2 * BAR)),
+        ("store is at least highest of opening", AtLeast(TANK, 7 * BAR / 2, 7 * BAR / 2)),
+        ("every store is low", Below(TANK, 4 * BAR, 4 * BAR)),
+        ("some pipes is low", AnyOf((Below(LINE, 4 * BAR, 4 * BAR), Below("cavity", 4 * BAR, 4 * BAR)))),
+        ("knob is not 'held in'", Not(InPosition("knob", frozenset({"held in"})))),
+        ("breakaway has not happened", Not(Happened("breakaway"))),
+        ("every tearing has not happened", AllOf((Not(Happened("breakaway")), Not(Happened("burst"))))),
+    ],
+)
+def test_what_a_condition_comes_to(text: str, condition: Condition) -> None:
+    where = f'[starts.more]\nwhere = "{text}"\nassumed = true\n'
+    assert load_arrangement_text(GOOD + where).start("more").where == condition
+
+
 TOP = """\
 format = "bandproof/1"
 extends = "sub/base.toml"
@@ -321,6 +353,46 @@ def test_the_first_byte_that_is_not_utf8_is_shown(tmp_path: Path) -> None:
         load_arrangement(file)
     (fault,) = caught.value.diagnostics
     assert (fault.code, fault.line, fault.column) == ("file-not-utf8", 2, 12)
+
+
+def test_a_file_that_is_extended_and_is_not_utf8_is_blamed_where_it_is_named(tmp_path: Path) -> None:
+    path = extended(tmp_path)
+    (tmp_path / "sub" / "base.toml").write_bytes(b"\xff")
+    with pytest.raises(InputError) as caught:
+        load_arrangement(path)
+    (fault,) = caught.value.diagnostics
+    assert (fault.code, fault.file, fault.excerpt) == ("file-not-utf8", path.as_posix(), 'extends = "sub/base.toml"')
+
+
+def test_names_are_looked_up(good: Arrangement) -> None:
+    assert (good.volume("line").name, good.control("knob").name) == ("line", "knob")
+    with pytest.raises(KeyError):
+        good.part("knob")
+
+
+KIND = 'format = "bandproof/1"\n[kinds.{}]\nports = ["inlet"]\nstates = ["open"]\n'
+
+
+def test_a_catalogue_is_read_file_by_file() -> None:
+    kinds = read_catalogue({"b.toml": KIND.format("one"), "a.toml": KIND.format("two")})
+    assert [kind.name for kind in kinds] == ["one", "two"]
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        (KIND.format("one"), "kind-shadows-catalogue"),
+        (KIND.format('"?"'), "bad-name"),
+        (KIND.format("two") + "speed = 1\n", "unknown-key"),
+        ('format = "bandproof/1"\n[volumes]\n', "unknown-key"),
+        ('format = "bandproof/1"\nkinds = 1\n', "wrong-type"),
+        ("", "file-empty"),
+    ],
+)
+def test_a_faulty_catalogue_is_refused(text: str, code: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read_catalogue({"a.toml": KIND.format("one"), "b.toml": text})
+    assert [(fault.file, fault.code) for fault in caught.value.diagnostics] == [("catalogue/b.toml", code)]
 
 
 def test_the_catalogue_is_sorted_and_none_of_it_is_own() -> None:

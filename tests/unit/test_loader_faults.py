@@ -55,6 +55,15 @@ SPOILT = [
     ('"pulled"], says', '"pulled", «"free"»], says', "duplicate-position"),
     ('["free", "held in", "pulled"]', '["free", "held in", "pulled", «"a.b"»]', "bad-name"),
     ('["free", "held in", "pulled"], says', "«[]», says", "too-few-positions"),
+    # entries of the wrong shape
+    ('low = "below 4 bar"', 'low = "below 4 bar"\nodd = «4»', "wrong-type"),
+    ('lever = "knob"', 'lever = "knob"\nodd = «4»', "wrong-type"),
+    ('lever = "knob"', 'lever = "knob"\nodd = «{ a = 1 }»', "wrong-type"),
+    ("burst = {}", "burst = {}\nodd = «4»", "wrong-type"),
+    ("[starts.cold]", '[starts.«"a  b"»]\n[starts.cold]', "bad-name"),
+    ("[kinds.rod]", '[kinds.«"?"»]\nports = []\nstates = ["x"]\n[kinds.rod]', "bad-name"),
+    ("[kinds.rod]", "[kinds.odd]\nports = []\nstates = «[]»\n[kinds.rod]", "missing-key"),
+    ("[kinds.rod]", '[kinds.odd]\nports = []\nstates = ["x"]\nspeed = 1\n[kinds.rod]', "unknown-key"),
     # kinds
     ('states = ["in", "out"]', 'states = ["in", "out", «"in"»]', "duplicate-state"),
     ('states = ["in", "out"]', 'states = ["in", "out", «"?"»]', "bad-name"),
@@ -83,7 +92,7 @@ SPOILT = [
     ("\"hand is 'held in' and inlet is at least lift\"", "\"hand is 'held in' and inlet is «low»\"", "unknown-band"),
     ('"tears has happened"', '"«hand» has happened"', "wrong-subject"),
     ('"tears has happened"', '"«inlet» has happened"', "wrong-subject"),
-    ('"tears has happened"', '"tears is «true»"', "wrong-subject"),
+    ('"tears has happened"', '"«tears» is true"', "wrong-subject"),
     ('"tears has happened"', '"«every tears» has happened"', "every-not-a-role"),
     ("pressure of outlet", "pressure of «hand»", "wrong-subject"),
     ("pressure of outlet", "pressure of «outlte»", "unknown-name"),
@@ -99,6 +108,7 @@ SPOILT = [
     ('settings = { lift = "opens" }', 'settings = { lift = "opens", «to» = "opens" }', "unknown-slot"),
     ('sizes = { bore = "wide" }', 'sizes = { bore = «"wdie"» }', "unknown-size"),
     ('sizes = { bore = "wide" }', "sizes = { bore = «3» }", "wrong-type"),
+    ('sizes = { bore = "wide" }', 'sizes = { «boer» = "wide" }', "unknown-slot"),
     ('sizes = { bore = { C = 2, b = "0.2..0.3" } }', "sizes = { «bore» = { C = 2 } }", "missing-key"),
     ('sizes = { bore = { C = 2, b = "0.2..0.3" } }', 'sizes = { bore = { C = 2, b = «"2"» } }', "ratio-out-of-range"),
     ('links = { partner = "valve" }', 'links = { partner = «"vlave"» }', "unknown-part"),
@@ -133,6 +143,10 @@ SPOILT = [
     ("at least charged_at", "at least «pressure of line»", "pressure-of-outside-kind"),
     ("at least charged_at", "at least «12 bar»", "pressure-above-highest"),
     ("at least charged_at", "at least «tank»", "unknown-setting"),
+    ("at least charged_at", "at least «charged»", "unknown-setting"),
+    ("at least charged_at", "at least «60 psig»", "unit-unknown"),
+    ("valve is 'wide open'", "«opening» is 'wide open'", "wrong-subject"),
+    ("valve is 'wide open'", "tank is below «both»", "unknown-setting"),
     ("lever is free", "«lever» has happened", "wrong-subject"),
     ("lever is free", "lever is «low»", "unknown-position"),
 ]
@@ -146,6 +160,27 @@ def test_one_fault_one_diagnostic_at_its_place(old: str, new: str, code: str) ->
     if "«" in new:
         assert mark(text, found) == marked
     assert found[0].hint
+
+
+def test_a_pressure_in_a_kind_that_an_arrangement_never_reaches_is_reported_at_the_part() -> None:
+    text, _ = spoilt('"chamber is at least 1 bar"', '"chamber is at least 11 bar"')
+    (fault,) = faults_in(text)
+    assert (fault.code, fault.excerpt) == ("pressure-above-highest", 'kind = "rod"')
+    assert fault.note == 'asked in "chamber is at least 11 bar"'
+
+
+def test_a_role_of_several_settings_is_no_pressure() -> None:
+    text, _ = spoilt('opening = "opens"', 'opening = ["opens", "shuts"]')
+    text, marked = spoilt("at least charged_at", "at least «opening»", text)
+    found = faults_in(text)
+    assert [fault.code for fault in found] == ["list-without-every"]
+    assert mark(text, found) == marked
+
+
+def test_conditions_that_mention_a_faulty_role_are_not_reported_too() -> None:
+    text, _ = spoilt('opening = "opens"', "opening = []")
+    text, _ = spoilt("at least charged_at", "at least opening", text)
+    assert [fault.code for fault in faults_in(text)] == ["role-empty"]
 
 
 def test_the_good_text_has_no_fault() -> None:
@@ -187,6 +222,21 @@ def test_what_refers_to_a_faulty_entry_is_not_a_second_fault() -> None:
         text, _ = spoilt(old, new)
         found = faults_in(text)
         assert {fault.line for fault in found} == {text[: text.index(new)].count("\n") + 1}, found
+
+
+@pytest.mark.parametrize(
+    ("head", "codes"),
+    [
+        ("extends = 3", ["wrong-type"]),
+        ('extends = "a\\u0000b"', ["file-missing"]),
+        ("without = 3", ["wrong-type"]),
+        ('without = ["parts.x", 3]', ["wrong-type"]),
+        ("without = []", []),
+    ],
+)
+def test_keys_before_the_tables(head: str, codes: list[str]) -> None:
+    text = GOOD.replace("\n\n[arrangement]", f"\n{head}\n\n[arrangement]")
+    assert [fault.code for fault in faults_in(text)] == codes
 
 
 @pytest.mark.parametrize(

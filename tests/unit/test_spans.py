@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bandproof.spans import Document, Path
@@ -106,6 +106,20 @@ def test_lines_end_with_or_without_carriage_return() -> None:
     assert document.span(("b", "c")).line == 3
     assert document.line(2) == "[b]"
     assert marked(("b", "c"), text="a = 1\r\n[b]\r\nc = 'x'\r\n") == "'x'"
+
+
+@pytest.mark.slow
+@given(st.text("[]{}=.,#\"'\\\n ab1", max_size=30))
+@example("[\n= 1\n]")
+@example('"\\q"[}a].\\""""]')
+@example("b1#\n[[\\q]]=1")
+@example("[]\n[[]]\n")
+def test_no_text_is_too_broken_to_be_given_a_position(text: str) -> None:
+    document = Document("t", text)
+    for path in ((), ("a",), ("a", 0), ("\\q",)):
+        span = document.span(path)
+        assert 1 <= span.line <= len(document.lines)
+        assert 1 <= span.column <= len(document.line(span.line)) + 1
 
 
 KEYS = st.sampled_from(["a", "b-1", "c d", "é", 'q"', "x.y"])

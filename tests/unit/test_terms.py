@@ -133,6 +133,7 @@ def test_words_bind_as_people_read_them(text: str, term: Term) -> None:
         ("a is «at»", "condition-unfinished", 'after "at"'),
         ("a is low «or»", "condition-unfinished", 'after "or"'),
         ("«(»a is low", "condition-parenthesis", "never closed"),
+        ("(a is low) and «(»b is out", "condition-parenthesis", "never closed"),
         ("a is low«)»", "condition-parenthesis", "closes nothing"),
         ("«and» a is low", "condition-word", '"and" cannot stand here'),
         ("a «low»", "condition-word", '"low" cannot stand here'),

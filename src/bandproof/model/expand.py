@@ -12,13 +12,12 @@ from typing import Any
 from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Setting, Size
 from bandproof.model.conditions import Truth
-from bandproof.model.files import Entry
 from bandproof.model.kinds import SLOTS, KindDescription, check_state
 from bandproof.model.measures import read_setting, read_size
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
-from bandproof.terms.nodes import Compare, Has, Is, Term, children
+from bandproof.terms.nodes import Constant, Term, atoms
 from bandproof.terms.nodes import Place as Stretch
 from bandproof.terms.words import is_name, listed, suggest
 
@@ -36,12 +35,11 @@ class Expanded:
     sizes: tuple[Size, ...]
 
 
-def expand(name: str, entry: Entry[PartShape], kind: KindDescription, names: Names, faults: Faults) -> Expanded:
+def expand(
+    name: str, shape: PartShape, place: Place, kind: KindDescription, *, names: Names, faults: Faults
+) -> Expanded:
     """The part `name`, or none after noting what is wrong with it."""
-    shape = entry.value
-    if shape is None:
-        return Expanded(None, (), ())
-    return _Expansion(name, shape, entry.place, kind, names=names, faults=faults).run()
+    return _Expansion(name, shape, place, kind, names=names, faults=faults).run()
 
 
 class _Expansion:
@@ -218,10 +216,5 @@ class _Expansion:
 
 def _subject_at(guard: Term, at: Stretch) -> str:
     """The subject of the atom that the stretch `at` lies in."""
-    pending: list[Term] = [guard]
-    while pending:
-        term = pending.pop()
-        if isinstance(term, Compare | Is | Has) and term.at[0] <= at[0] <= term.at[1]:
-            return term.subject.name.text
-        pending += children(term)
-    return ""
+    spoken = (atom for atom in atoms(guard) if not isinstance(atom, Constant))
+    return next((atom.subject.name.text for atom in spoken if atom.at[0] <= at[0] <= atom.at[1]), "")

@@ -6,7 +6,7 @@ part can only be checked where a part is made of it (`expand.py`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -17,7 +17,7 @@ from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.files import Entry, read_text
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
-from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, keys_of, read_shape, toml_text
+from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, read_shape, toml_text
 from bandproof.terms.nodes import Term
 from bandproof.terms.parse import parse
 from bandproof.terms.words import RESERVED, is_label, is_name, suggest
@@ -70,36 +70,28 @@ SLOTS = ("settings", "sizes", "controls", "links", "mishaps")
 @cache
 def catalogue() -> tuple[KindDescription, ...]:
     """Every kind of the catalogue, by name. Raises InputError if the catalogue itself is at fault."""
-    faults = Faults()
-    kinds: dict[str, KindDescription] = {}
     folder = resources.files("bandproof") / "catalogue"
-    files = sorted(folder.iterdir(), key=lambda item: item.name) if folder.is_dir() else []
-    for file in files:
-        if not file.name.endswith(".toml"):
+    files = {file.name: file.read_text(encoding="utf-8") for file in folder.iterdir() if file.name.endswith(".toml")}
+    return read_catalogue(files)
+
+
+def read_catalogue(files: Mapping[str, str]) -> tuple[KindDescription, ...]:
+    """Every kind in these files, given by name and text, sorted by name; InputError if any is at fault."""
+    faults = Faults()
+    kinds: dict[str, KindDescription | None] = {}
+    for file in sorted(files):
+        document = read_text(files[file], f"catalogue/{file}", faults)
+        shape = None if document is None else read_shape(CatalogueShape, document.values, Place(document), faults)
+        if document is None or shape is None:
             continue
-        document = read_text(file.read_text(encoding="utf-8"), f"catalogue/{file.name}", faults)
-        if document is None:
-            continue
-        place = Place(document)
-        for key in document.values:
-            if key not in keys_of(CatalogueShape):
-                message = f'a catalogue file has no key "{key}"'
-                faults.add("unknown-key", place / key, message, hint="it holds format and kinds", key=True)
-        for name, value in document.values.get("kinds", {}).items():
-            inner = place / "kinds" / name
-            kind = read_kind(name, Entry(inner, read_shape(KindShape, value, inner, faults)), faults)
+        for name, kind in shape.kinds.items():
+            place = Place(document) / "kinds" / name
             if name in kinds:
-                faults.add(
-                    "kind-shadows-catalogue",
-                    inner,
-                    f'the kind "{name}" is in the catalogue twice',
-                    hint="rename one",
-                    key=True,
-                )
-            if kind is not None:
-                kinds[name] = kind
+                message = f'the kind "{name}" is in the catalogue twice'
+                faults.add("kind-shadows-catalogue", place, message, hint="rename one of the two", key=True)
+            kinds[name] = read_kind(name, Entry(place, kind), faults)
     faults.stop_if_any()
-    return tuple(kinds[name] for name in sorted(kinds))
+    return tuple(kind for _, kind in sorted(kinds.items()) if kind is not None)
 
 
 def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool = False) -> KindDescription | None:

@@ -150,10 +150,11 @@ def _parts(
     settings: list[Setting] = []
     sizes: list[Size] = []
     for name, entry in merged.parts.items():
-        kind = None if entry.value is None else kinds.get(entry.value.kind)
-        if kind is None:
+        shape = entry.value
+        kind = None if shape is None else kinds.get(shape.kind)
+        if shape is None or kind is None:
             continue
-        expanded = expand(name, entry, kind, names, faults)
+        expanded = expand(name, shape, entry.place, kind, names=names, faults=faults)
         parts += [] if expanded.part is None else [expanded.part]
         settings += expanded.settings
         sizes += expanded.sizes

@@ -170,7 +170,7 @@ class _Resolver:
             case Compare(subject, below, level):
                 return self._compare(subject, level, below=below)
             case Is(subject, value, negated):
-                return self._each(subject, lambda meaning, name: self._is(meaning, name, value, negated=negated))
+                return self._is(subject, value, negated=negated)
             case Has(subject, negated):
                 return self._has(subject, negated=negated)
 
@@ -311,20 +311,25 @@ class _Resolver:
             return None
         return meaning.names[0]
 
-    def _is(self, meaning: Meaning, name: str, value: Word, *, negated: bool) -> Condition | None:
-        match meaning.sort:
-            case Sort.PART:
-                found = self._member(value, name, self._scope.states.get(name), "part", "state")
-                atom: Condition | None = InState(name, frozenset({value.text})) if found else None
-            case Sort.CONTROL:
-                found = self._member(value, name, self._scope.positions.get(name), "control", "position")
-                atom = InPosition(name, frozenset({value.text})) if found else None
-            case Sort.VOLUME:
-                atom = self._band(value, name)
-            case Sort.MISHAP | Sort.SETTING:
-                self._wrong(Subject(Word(name), at=value.at), meaning, f'"is {value.text}"')
-                return None
-        return negation(atom) if atom is not None and negated else atom
+    def _is(self, subject: Subject, value: Word, *, negated: bool) -> Condition:
+        said = self._scope.names.get(subject.name.text)
+        if said is not None and said.sort in {Sort.MISHAP, Sort.SETTING}:
+            self._wrong(subject, said, f'"is {value.text}"')
+            return ALWAYS_TRUE
+
+        def atom(meaning: Meaning, name: str) -> Condition | None:
+            found: Condition | None = None
+            if meaning.sort is Sort.PART:
+                if self._member(value, name, self._scope.states.get(name), "part", "state"):
+                    found = InState(name, frozenset({value.text}))
+            elif meaning.sort is Sort.CONTROL:
+                if self._member(value, name, self._scope.positions.get(name), "control", "position"):
+                    found = InPosition(name, frozenset({value.text}))
+            else:
+                found = self._band(value, name)
+            return negation(found) if found is not None and negated else found
+
+        return self._each(subject, atom)
 
     def _member(self, value: Word, name: str, known: tuple[str, ...] | None, sort: str, noun: str) -> bool:
         if known is None:

@@ -14,7 +14,7 @@ from bandproof.model.conditions import ALWAYS_TRUE, Condition
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold, resolve
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
-from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, children
+from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, atoms
 from bandproof.terms.words import closest
 
 __all__ = ["Claim", "Pack", "expected_verdicts", "load_pack", "load_pack_text", "model_files", "resolve_pack"]
@@ -29,15 +29,19 @@ def resolve_pack(pack: Pack, arrangement: Arrangement) -> tuple[Property | NotAp
     return tuple(found)
 
 
-def _scope(arrangement: Arrangement) -> Scope:
+def _roles(arrangement: Arrangement) -> dict[str, Meaning]:
     sorts = {volume.name: Sort.VOLUME for volume in arrangement.volumes}
     sorts |= {part.name: Sort.PART for part in arrangement.parts}
     sorts |= {control.name: Sort.CONTROL for control in arrangement.controls}
     sorts |= {mishap.name: Sort.MISHAP for mishap in arrangement.mishaps}
     sorts |= {setting.name: Sort.SETTING for setting in arrangement.settings}
+    return {role: Meaning(sorts[players[0]], players, role=True) for role, players in arrangement.roles.items()}
+
+
+def _scope(arrangement: Arrangement) -> Scope:
     return Scope(
         noun=f'role of arrangement "{arrangement.name}"',
-        names={role: Meaning(sorts[players[0]], players, role=True) for role, players in arrangement.roles.items()},
+        names=_roles(arrangement),
         states={part.name: part.states for part in arrangement.parts},
         positions={control.name: control.positions for control in arrangement.controls},
         settings={s.name: Threshold(s.low, s.high, s.name) for s in arrangement.settings},
@@ -60,7 +64,7 @@ def _apply(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Faults)
         then=_condition(claim, "then", scope, arrangement, faults),
         until=None if claim.until is None else _condition(claim, "until", scope, arrangement, faults),
         pace=claim.pace,
-        mishaps=_mishaps(claim, arrangement, scope, faults),
+        mishaps=_mishaps(claim, arrangement, faults),
         caution=claim.caution,
     )
 
@@ -80,16 +84,11 @@ def _reason(claim: Claim, arrangement: Arrangement) -> str | None:
 
 def _names(term: Term) -> Iterator[str]:
     """Every role a condition mentions, with repeats, left to right."""
-    match term:
-        case Compare(subject, _, level):
-            yield subject.name.text
-            if isinstance(level, SettingLevel):
-                yield level.setting.text
-        case Is(subject) | Has(subject):
-            yield subject.name.text
-        case _:
-            for child in children(term):
-                yield from _names(child)
+    for atom in atoms(term):
+        if isinstance(atom, Compare | Is | Has):
+            yield atom.subject.name.text
+        if isinstance(atom, Compare) and isinstance(atom.level, SettingLevel):
+            yield atom.level.setting.text
 
 
 def _condition(claim: Claim, key: str, scope: Scope, arrangement: Arrangement, faults: Faults) -> Condition:
@@ -104,14 +103,12 @@ def _condition(claim: Claim, key: str, scope: Scope, arrangement: Arrangement, f
     return resolve(term, scope, report)
 
 
-def _mishaps(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Faults) -> frozenset[str]:
+def _mishaps(claim: Claim, arrangement: Arrangement, faults: Faults) -> frozenset[str]:
     if claim.mishaps is None:
         return frozenset(mishap.name for mishap in arrangement.mishaps)
-    found: set[str] = set()
+    roles, found = _roles(arrangement), set[str]()
     for role in claim.mishaps:
-        meaning = scope.names[role]
-        if meaning is None:
-            continue
+        meaning = roles[role]
         if meaning.sort is not Sort.MISHAP:
             message = f'"{role}" is a {meaning.sort}, not a mishap'
             note = f'in arrangement "{arrangement.name}"'

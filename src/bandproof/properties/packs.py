@@ -19,7 +19,7 @@ from bandproof.model.schema import keys_of, read_shape, toml_text
 from bandproof.properties.claim import Pace, Shape
 from bandproof.properties.schema import HoldsShape, PackFileShape, PackShape, PropertyShape, WhenThenShape
 from bandproof.spans import Document
-from bandproof.terms.nodes import Compare, PressureOf, Term, children
+from bandproof.terms.nodes import Compare, PressureOf, Term, atoms
 from bandproof.terms.parse import parse
 from bandproof.terms.words import listed, suggest
 
@@ -276,14 +276,11 @@ def _term(text: str, place: Place, faults: Faults) -> Term | None:
     except ConditionError as error:
         faults.condition(place, error)
         return None
-    pending: list[Term] = [term]
-    while pending:
-        node = pending.pop()
-        if isinstance(node, Compare) and isinstance(node.level, PressureOf):
+    for atom in atoms(term):
+        if isinstance(atom, Compare) and isinstance(atom.level, PressureOf):
             message = "only the moves of a kind can compare two pressures with one another"
             hint = "compare each volume with a pressure or a setting"
-            faults.add("pressure-of-outside-kind", place, message, hint=hint, inside=node.level.at)
-        pending += children(node)
+            faults.add("pressure-of-outside-kind", place, message, hint=hint, inside=atom.level.at)
     return term
 
 

@@ -150,6 +150,16 @@ def depth(term: Term) -> int:
     return deepest
 
 
+def atoms(term: Term) -> Iterator[Constant | Compare | Is | Has]:
+    """The leaves of `term`, left to right."""
+    match term:
+        case Not() | And() | Or():
+            for child in children(term):
+                yield from atoms(child)
+        case _:
+            yield term
+
+
 def children(term: Term) -> Iterator[Term]:
     """The terms directly inside `term`."""
     match term:
