@@ -6,6 +6,10 @@ k states of a run from the start is one, no state ever is.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
 from bandproof.smt.circuit import Numbered
@@ -97,11 +101,14 @@ class NotARunError(Exception):
 
 
 def tell(problem: Problem, states: list[State]) -> Story:
-    """States from a solver as a story, its steps named by the executable semantics; repeats are left out."""
+    """States from a solver as a story, its steps named by the executable semantics.
+
+    Repeats are left out, and a leap is told landmark by landmark.
+    """
     claim = problem.claim
     kept = [states[0]]
     steps: list[Step] = []
-    for state in states[1:]:
+    for state in (between for pair in pairwise(states) for between in _landmark_by_landmark(*pair)):
         if state == kept[-1]:
             continue
         step = check_step(problem.layout, kept[-1], state, claim.pace, claim.mishaps)
@@ -111,6 +118,15 @@ def tell(problem: Problem, states: list[State]) -> Story:
         kept.append(state)
         steps.append(step)
     return Story(claim.during, tuple(kept), tuple(steps))
+
+
+def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
+    """The states after `before` up to `after`, a volume that crosses several landmarks crossing one at a time."""
+    gap = max((abs(a - b) for b, a in zip(before.bands, after.bands, strict=True)), default=0)
+    for k in range(1, gap):
+        bands = tuple(b + max(-k, min(k, a - b)) for b, a in zip(before.bands, after.bands, strict=True))
+        yield replace(before, bands=bands)
+    yield after
 
 
 def inductive(problem: Problem, depth: int, goal: int | None = None) -> bool:

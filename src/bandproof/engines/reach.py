@@ -57,11 +57,11 @@ class Reachability:
         self._goal_literal = problem.hit if goal is None else goal
         bits = [b.literal for b in problem.bits]
         self._numbered = Numbered(
-            problem.circuit, [*bits, *problem.after, self._goal_literal, problem.start, problem.well_formed]
+            problem.circuit, [*bits, *problem.leap, self._goal_literal, problem.start, problem.well_formed]
         )
         signed = self._numbered.signed
         self._bits = [signed(b) for b in bits]
-        self._next = dict(zip(self._bits, map(signed, problem.after), strict=True))
+        self._next = dict(zip(self._bits, map(signed, problem.leap), strict=True))
         self._next.update({-bit: -after for bit, after in self._next.items()})
         known = set(self._bits)
         wishes = [
@@ -77,16 +77,41 @@ class Reachability:
         self._gates: list[int] = [0]
         self._score: dict[int, float] = {}
         self._past_work = 0
+        self._fixed: list[int] = []
         self._build()
         self._backbone = {
             lit for bit in self._bits for lit in (bit, -bit) if not self._sat.holds([self._start, -lit])
         }
+        self._fix()
+
+    def _fix(self) -> None:
+        """Find state literals that hold at the start and that no step changes while all of them hold.
+
+        Controls that nobody may turn, mishaps that may not occur and parts that never get a reason to move are found
+        so in a few queries; frame by frame each would cost many.
+        """
+        held = sorted(self._backbone, key=abs)
+        while held:
+            gate = self._temporary(-self._next[x] for x in held)
+            changed = self._sat.holds([gate, *held])
+            if changed:
+                self._model = self._sat.model()
+            self._retire(gate)
+            if not changed:
+                break
+            held = [x for x in held if self._true(self._next[x])]
+        self._fixed = held
+        self._sat.add_all([x] for x in held)
+
+    def _true(self, signed: int) -> bool:
+        return (self._model[abs(signed) - 1] > 0) == (signed > 0)
 
     # ---- solver
 
     def _build(self) -> None:
         self._sat = Sat(self._numbered.clauses)
         self._sat.add([self._numbered.signed(self.problem.well_formed)])
+        self._sat.add_all([x] for x in self._fixed)
         self._fresh = self._numbered.size
         self._retired = 0
         self._gates = [0, *(self._new_variable() for _ in self._frames[1:])]
@@ -258,6 +283,9 @@ class Reachability:
                 while level < top and (pushed := self._blocked_from(cube, level)) is not None:
                     cube, level = pushed, level + 1
                 self._add(cube, level)
+                if level < top:
+                    count -= 1
+                    heappush(queue, (level + 1, count, obligation))
             self._refresh()
             yield
         return None
@@ -274,7 +302,7 @@ class Reachability:
                     self._refresh()
                     yield
             if not self._frames[level]:
-                cubes = sorted({c for frame in self._frames[level + 1 :] for c in frame})
+                cubes = sorted({c for frame in self._frames[level + 1 :] for c in frame} | {(-x,) for x in self._fixed})
                 return tuple(tuple(self._state_literal(-x) for x in cube) for cube in cubes)
         return None
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bandproof.engines.bounded import Unrolling, inductive, tell
-from bandproof.engines.reach import Reachability, Reached
+from bandproof.engines.bounded import Unrolling, inductive
+from bandproof.engines.reach import Reachability
 from bandproof.findings import Verdict
 from bandproof.machine.judge import applies
 from bandproof.machine.rig import replay
@@ -61,30 +61,26 @@ def search(problem: Problem, goal: int, check: Check) -> Outcome:
     reach = Reachability(problem, goal)
     bounded = Unrolling(problem, from_start=True, goal=goal)
     running = reach.run()
+    found = False
     depth = 0
     try:
         while True:
             check()
-            if reach.work < HEAD_START + bounded.work:
+            if not found and reach.work < HEAD_START + bounded.work:
                 try:
                     next(running)
                 except StopIteration as end:
-                    return _from_reach(problem, end.value)
+                    if end.value.states is None:
+                        return Outcome(None, end.value.invariant, "reachability")
+                    found = True
             else:
-                if depth >= reach.depth and bounded.reaches(depth):
+                if bounded.reaches(depth):
                     return Outcome(bounded.story(depth), None, "bounded search")
                 bounded.exclude(depth)
                 depth += 1
     finally:
         reach.close()
         bounded.close()
-
-
-def _from_reach(problem: Problem, reached: Reached) -> Outcome:
-    if reached.states is None:
-        return Outcome(None, reached.invariant, "reachability")
-    states = [problem.state_of(list(values)) for values in reached.states]
-    return Outcome(tell(problem, states), None, "reachability")
 
 
 def decide(

@@ -273,28 +273,27 @@ def at_rest(layout: Layout, state: State) -> bool:
 def _still(reading: Reading, kinds: frozenset[VolumeKind]) -> bool:
     """No move is due, and all volumes of `kinds` can be still; the others hold or draw air as they like.
 
-    Call a way u -> v *downhill* when p(u) > p(v) for sure. Groups are the still volumes joined by open passages.
-    In a group that no open passage vents, nothing may be downhill: both ends of a two-way passage are in the same
-    band, and no one-way passage has its upstream band above its downstream band. In a vented group air may pass
-    through: every downhill way lies on a path that never rises, from a source or a volume outside `kinds` (a feed) to
-    the atmosphere or such a volume (a drain); and every volume's net inflow over its band can be zero. So a vented
-    group that nothing feeds is in band 0 throughout. A slow part's due move counts: it is still to come.
+    Volumes outside `kinds`, and sources, are *feeds*; volumes outside `kinds`, and the atmosphere, are *drains*. Call
+    a way u -> v *downhill* when p(u) > p(v) for sure. All can be still iff every downhill way that touches a still
+    volume lies on a path that never rises, through still volumes, from a feed to a drain, and every still volume's net
+    inflow over its band can be zero. It follows that where nothing drains a group of joined volumes, or nothing feeds
+    it, none of its ways is downhill: both ends of a two-way passage are in the same band, no one-way passage has its
+    upstream band above its downstream band, and a vented group that nothing feeds is in band 0 throughout.
+
+    A tank that a line charges is a drain as the atmosphere is: while it fills, the line is still. A slow part's due
+    move counts: it is yet to come.
     """
     if any(must_move(reading, part) for part in reading.arrangement.parts):
         return False
     still = {v.name for v in reading.arrangement.volumes if v.kind in kinds}
     ways = [(u, v) for u, v in reading.open_ways() if u in still or v in still]
-    vented = _spread({u for u, v in ways if v == ATMOSPHERE}, [w for w in ways if still.issuperset(w)], both=True)
     gentle = [(u, v) for u, v in ways if not reading.surely_above(v, u)]
     ends = {node for way in ways for node in way} - still
     fed = _spread(ends - {ATMOSPHERE}, gentle)
     drained = _spread(ends - {SOURCE}, [(v, u) for u, v in gentle])
-    for u, v in ways:
-        if not reading.surely_above(u, v):
-            continue
-        if not ({u, v} & vented and u in fed and v in drained):
-            return False
-    return all(_can_balance(reading, volume) for volume in vented)
+    if any(reading.surely_above(u, v) and not (u in fed and v in drained) for u, v in ways):
+        return False
+    return all(_can_balance(reading, volume) for volume in still)
 
 
 def _can_balance(reading: Reading, volume: str) -> bool:
@@ -302,10 +301,8 @@ def _can_balance(reading: Reading, volume: str) -> bool:
     return (least is None or least <= 0) and (greatest is None or greatest >= 0)
 
 
-def _spread(seeds: set[str], ways: list[tuple[str, str]], *, both: bool = False) -> set[str]:
-    """The nodes reached from `seeds` along `ways`, or along them in both directions."""
-    if both:
-        ways = ways + [(v, u) for u, v in ways]
+def _spread(seeds: set[str], ways: list[tuple[str, str]]) -> set[str]:
+    """The nodes reached from `seeds` along `ways`."""
     reached = set(seeds)
     frontier = list(seeds)
     while frontier:

@@ -204,9 +204,6 @@ class FlowRule:
         still = self._e.volumes_of(kinds)
         inside = set(still)
         ways = [(u, v, o) for u, v, o in self._ways if u in inside or v in inside]
-        joined = [w for w in ways if w[0] in inside and w[1] in inside]
-        vents = self._meeting(still, [(v, u, o) for u, v, o in ways], lambda node: node == ATMOSPHERE)
-        vented = self._e.spread(still, vents, [*joined, *((v, u, o) for u, v, o in joined)])
         gentle = [(u, v, c.both(o, negate(self._e.surely_above(v, u)))) for u, v, o in ways]
         back = [(v, u, o) for u, v, o in gentle]
         fed = self._e.spread(
@@ -219,13 +216,12 @@ class FlowRule:
         for u, v, o in ways:
             through = c.all_of(
                 [
-                    c.any_of(vented[n] for n in (u, v) if n in inside),
                     fed[u] if u in inside else (FALSE if u == ATMOSPHERE else TRUE),
                     drained[v] if v in inside else (FALSE if v == SOURCE else TRUE),
                 ]
             )
             rules.append(c.implies(c.both(o, self._e.surely_above(u, v)), through))
-        rules += [c.implies(vented[volume], self._can_balance(volume)) for volume in still]
+        rules += [self._can_balance(volume) for volume in still]
         return c.all_of(rules)
 
     def _meeting(
