@@ -31,11 +31,30 @@ UNVENTED = (
         volumes(tank="tank", v="line") + joined("joint tank v") + starting(tank="3"),
         settled(at_least("v", 2)),
     ),
-    proven(
-        "two-way, a line between two tanks",
-        "until both tanks are in one band the line between them has two different ends",
+    refuted(
+        "a line between two tanks",
+        "the fuller tank feeds the line, the emptier one drains it: a steady flow, the tanks drifting",
         volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint v b") + starting(tank="3"),
         settled(same_side(2, "tank", "v", "b")),
+        0,
+    ),
+    proven(
+        "a line above two tanks",
+        "both tanks would drain the line and nothing feeds it, so it is not still in a band above both",
+        volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint v b") + starting(v="3"),
+        settled(below("v", 2)),
+    ),
+    proven(
+        "a line below two tanks",
+        "both tanks would feed the line and nothing drains it, so it is not still in a band below both",
+        volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint v b") + starting(tank="3", b="3"),
+        settled(at_least("v", 2)),
+    ),
+    proven(
+        "a chamber between two tanks, at rest",
+        "at rest the tanks do not drift, so nothing flows: all are in one band",
+        volumes(tank="tank", c="chamber", b="tank") + joined("joint tank c", "joint c b") + starting(tank="3"),
+        at_rest(same_side(2, "tank", "c", "b")),
     ),
     proven(
         "one-way downhill",
@@ -68,11 +87,27 @@ UNVENTED = (
         volumes(v="line") + joined("feed v") + starting(),
         settled(at_least("v", 2)),
     ),
-    proven(
+    refuted(
         "charging through a line",
-        "no vent: the line that brings a source's air to a lower tank is not still until both are in the source's band",
-        volumes(tank="tank", v="line") + joined("feed v", "joint v tank") + starting(),
-        settled(both(at_least("v", 2), at_least("tank", 2))),
+        "the tank drains the line while it charges: settled with the tank still empty",
+        volumes(tank="tank", v="line") + joined("feed v", "oneway v tank") + starting(),
+        settled(at_least("tank", 2)),
+        0,
+    ),
+    proven(
+        "charged through a line, at rest",
+        "at rest nothing flows: line and tank are in the source's band",
+        volumes(tank="tank", v="line") + joined("feed v", "oneway v tank") + starting(),
+        at_rest(both(at_least("v", 2), at_least("tank", 2))),
+    ),
+    proven(
+        "charging through a sized line",
+        "into an empty tank below 1 bar the way out takes 5 x 2 = 10 of the line's 1 bar, less than the feed's 11",
+        volumes(tank="tank", v="line")
+        + f'parts.feed = {{ kind = "feed", ports = {{ a = "v" }}, sizes = {{ bore = {size("1.1", "0.5")} }} }}\n'
+        + f'parts.out = {{ kind = "oneway", ports = {{ a = "v", b = "tank" }}, sizes = {{ bore = {HALF_5} }} }}\n'
+        + starting(),
+        settled(at_least("v", 1)),
     ),
     refuted(
         "shut in",

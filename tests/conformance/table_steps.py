@@ -39,6 +39,18 @@ def dropping(start: str, *, flow: str = "") -> str:
     return lifting(start, flow=flow).replace("lifts", "drops")
 
 
+def contrary(start: str) -> str:
+    """A vented line with a part that trips when the line is not below 2..4 bar."""
+    kind = """
+[kinds.contrary]
+ports = ["a"]
+states = ["calm", "tripped"]
+settings = ["limit"]
+moves = [{ from = "calm", to = "tripped", when = "not a is below limit" }]
+"""
+    return lifting(start, flow="vent").replace('kind = "lifts"', 'kind = "contrary"') + kind
+
+
 TWO_TRIPS = """
 volumes.v = { is = "line" }
 parts.first = { kind = "lifts", ports = { a = "v" }, settings = { limit = "4 bar" } }
@@ -112,17 +124,19 @@ TOLERANCES = (
     ),
     proven(
         "not a drop must",
-        "'not below 2..4 bar' must where 'below' cannot be: at 4 bar and above, so the part moves before the line falls",
-        lifting("5 bar", flow="vent").replace('kind = "lifts"', 'kind = "contrary"')
-        + """
-[kinds.contrary]
-ports = ["a"]
-states = ["calm", "tripped"]
-settings = ["limit"]
-moves = [{ from = "calm", to = "tripped", when = "not a is below limit" }]
-""",
+        "at or above 4 bar 'below 2..4 bar' cannot be, so its denial must: the part moves before the line falls",
+        contrary("5 bar"),
         never(both(CALM, below("v", 4))),
     ),
+    refuted(
+        "not a drop need not",
+        "at 3 bar 'below 2..4 bar' may be, so its denial need not: the line falls first",
+        contrary("3 bar"),
+        never(both(CALM, below("v", 2))),
+        1,
+    ),
+    refuted("not a drop may", "at 3 bar 'below 2..4 bar' need not be", contrary("3 bar"), never(TRIPPED), 1),
+    proven("not a drop cannot", "below 2 bar 'below 2..4 bar' is sure", contrary("1 bar"), never(TRIPPED)),
 )
 
 REACTING = (

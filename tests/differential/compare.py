@@ -30,15 +30,15 @@ def node_values(problem: Problem, values: list[bool]) -> dict[int, bool]:
     return dict(zip((b.literal >> 1 for b in problem.bits), values, strict=True))
 
 
-def encoded_successors(problem: Problem, state: State) -> set[State]:
-    """Every state the encoded step reaches from `state`, by asking the solver for one after another."""
+def encoded_successors(problem: Problem, state: State, function: tuple[int, ...]) -> set[State]:
+    """Every state that `function`, the problem's step or leap, reaches from `state`, asked of the solver one by one."""
     bits = [b.literal for b in problem.bits]
-    numbered = Numbered(problem.circuit, [*bits, *problem.after])
+    numbered = Numbered(problem.circuit, [*bits, *function])
     sat = Sat(numbered.clauses)
     values = bit_values(problem, state)
     for bit, value in zip(bits, values, strict=True):
         sat.add([numbered.signed(bit) if value else -numbered.signed(bit)])
-    after = [numbered.signed(a) for a in problem.after]
+    after = [numbered.signed(a) for a in function]
     found = set()
     while sat.holds():
         model = sat.model()
@@ -49,15 +49,15 @@ def encoded_successors(problem: Problem, state: State) -> set[State]:
     return found
 
 
-def keeps_form(problem: Problem) -> bool:
-    """No step leads from a well-formed state to one that is not."""
+def keeps_form(problem: Problem, function: tuple[int, ...]) -> bool:
+    """No step, or leap, leads from a well-formed state to one that is not."""
     bits = [b.literal for b in problem.bits]
-    step = Numbered(problem.circuit, [*bits, *problem.after, problem.well_formed])
+    step = Numbered(problem.circuit, [*bits, *function, problem.well_formed])
     then = Numbered(problem.circuit, [*bits, problem.well_formed], first=step.size + 1)
     sat = Sat([*step.clauses, *then.clauses])
     sat.add([step.signed(problem.well_formed)])
     sat.add([-then.signed(problem.well_formed)])
-    for bit, after in zip(bits, problem.after, strict=True):
+    for bit, after in zip(bits, function, strict=True):
         sat.add([-step.signed(after), then.signed(bit)])
         sat.add([step.signed(after), -then.signed(bit)])
     broken = sat.holds()

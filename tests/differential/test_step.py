@@ -27,6 +27,7 @@ from bandproof.smt.system import StepRule, pose
 from tests.differential import drawn
 from tests.differential.cases import draw_case
 from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values
+from tests.oracles.answers import leads_to
 
 SMALL = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LARGE = settings(SMALL, max_examples=3_000)
@@ -37,8 +38,19 @@ def compare_successors(data: st.DataObject) -> None:
     state = data.draw(drawn.states(layout))
     problem = pose(StepRule(layout), claim)
     stepped = {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
-    assert encoded_successors(problem, state) - {state} == stepped - {state}
-    assert keeps_form(problem)
+    assert encoded_successors(problem, state, problem.after) - {state} == stepped - {state}
+    assert keeps_form(problem, problem.after)
+
+
+def compare_leaps(data: st.DataObject) -> None:
+    """Leaps lead everywhere steps lead, and nowhere that steps, one after another, do not."""
+    layout, claim = draw_case(data, most_volumes=3)
+    state = data.draw(drawn.states(layout))
+    problem = pose(StepRule(layout), claim)
+    leapt = encoded_successors(problem, state, problem.leap)
+    assert leapt >= {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
+    assert all(leads_to(problem, state, after) for after in leapt)
+    assert keeps_form(problem, problem.leap)
 
 
 def compare_facts(data: st.DataObject) -> None:
@@ -140,6 +152,13 @@ def test_both_steps_lead_to_the_same_states(data: st.DataObject) -> None:
 @pytest.mark.slow
 @given(st.data())
 @SMALL
+def test_leaps_are_runs_of_steps(data: st.DataObject) -> None:
+    compare_leaps(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@SMALL
 def test_both_agree_on_every_single_state_fact(data: st.DataObject) -> None:
     compare_facts(data)
 
@@ -170,6 +189,13 @@ def test_listing_steps_and_checking_one_agree(data: st.DataObject) -> None:
 @LARGE
 def test_both_steps_lead_to_the_same_states_large(data: st.DataObject) -> None:
     compare_successors(data)
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_leaps_are_runs_of_steps_large(data: st.DataObject) -> None:
+    compare_leaps(data)
 
 
 @pytest.mark.long

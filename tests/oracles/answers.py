@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from bandproof.engines.bounded import Unrolling, tell
+from bandproof.engines.bounded import NotARunError, Unrolling
 from bandproof.engines.explore import explore
 from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.reach import Reachability, Reached
-from bandproof.machine.story import Story
+from bandproof.machine.semantics import check_step
+from bandproof.machine.story import State, Story
 from bandproof.smt.system import Problem
 
 
@@ -37,12 +39,35 @@ def by_enumeration(problem: Problem, *, cap: int = 20_000) -> Answer:
 
 
 def by_reachability(problem: Problem) -> Answer:
-    """The reachability engine run to its end."""
+    """The reachability engine run to its end. It leaps over landmarks that nothing compares, so it counts no steps.
+
+    A run that the executable machine cannot follow, leap by leap, is no answer but an error.
+    """
     outcome = run_reachability(problem)
     if outcome.states is None:
         return Answer(reachable=False)
-    story = tell(problem, [problem.state_of(list(values)) for values in outcome.states])
-    return Answer(reachable=True, steps=len(story.steps), story=story)
+    states = [problem.state_of(list(values)) for values in outcome.states]
+    for before, after in pairwise(states):
+        if not leads_to(problem, before, after):
+            message = f"no steps lead from {before} to {after}"
+            raise NotARunError(message)
+    return Answer(reachable=True)
+
+
+def leads_to(problem: Problem, before: State, after: State) -> bool:
+    """Nothing changes, or one step leads there, or flow steps of one volume alone do."""
+    layout, claim = problem.layout, problem.claim
+    here = before
+    while here != after:
+        if not isinstance(check_step(layout, here, after, claim.pace, claim.mishaps), str):
+            return True
+        towards = tuple(b + (a > b) - (a < b) for b, a in zip(here.bands, after.bands, strict=True))
+        further = replace(here, bands=towards)
+        single = sum(a != b for a, b in zip(here.bands, towards, strict=True)) == 1
+        if not single or isinstance(check_step(layout, here, further, claim.pace, claim.mishaps), str):
+            return False
+        here = further
+    return True
 
 
 def run_reachability(problem: Problem, goal: int | None = None) -> Reached:

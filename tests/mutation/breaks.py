@@ -1,0 +1,165 @@
+"""The breaks: each takes one clause of the meaning away, or turns it round, in one place of the source.
+
+A break is a text replacement: `old` is looked for from the line that contains `within` on, and its first occurrence there
+becomes `new`. The clauses are those of the step rule and the flow rule as the documentation of `semantics.py` states them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Break:
+    """One clause broken in one place; `clause` says what no longer holds."""
+
+    file: str
+    within: str
+    old: str
+    new: str
+    clause: str
+
+    def apply(self, text: str) -> str:
+        """The source text with the break in it; ValueError when it does not fit the text any more."""
+        start = text.find(self.within)
+        at = text.find(self.old, start)
+        if start < 0 or at < 0:
+            message = f"{self.file}: no {self.old!r} after {self.within!r}"
+            raise ValueError(message)
+        return text[:at] + self.new + text[at + len(self.old) :]
+
+
+def _in(file: str, *rows: tuple[str, str, str, str]) -> tuple[Break, ...]:
+    return tuple(Break(file, *row) for row in rows)
+
+
+EXECUTABLE = _in(
+    "src/bandproof/machine/semantics.py",
+    # settings with tolerance: must and may
+    ("def surely(", "reading.high(volume) <= low", "reading.low(volume) <= low", "below: the landmark itself is not below"),
+    ("def surely(", "case Below(volume, low, _)", "case Below(volume, _, low)", "below: must from the lower end of the tolerance"),
+    ("def surely(", "case AtLeast(volume, _, high)", "case AtLeast(volume, high, _)", "at least: must from the upper end"),
+    ("def surely(", "reading.low(volume) >= high", "reading.low(volume) > high", "at least: the landmark itself counts"),
+    ("def maybe(", "case Below(volume, _, high)", "case Below(volume, high, _)", "below: may up to the upper end"),
+    ("def maybe(", "case AtLeast(volume, low, _)", "case AtLeast(volume, _, low)", "at least: may from the lower end"),
+    ("def maybe(", "reading.high(volume) > low", "reading.high(volume) >= low", "at least: a band ends below its upper landmark"),
+    ("def surely(", "return not maybe(reading, item)", "return not surely(reading, item)", "not: must where may is impossible"),
+    ("def maybe(", "return not surely(reading, item)", "return not maybe(reading, item)", "not: may where must is not"),
+    ("def surely(", "reading.high(volume) <= reading.low(other)", "reading.low(volume) < reading.high(other)", "lower than another volume: must only for sure"),
+    ("def maybe(", "reading.low(volume) < reading.high(other)", "reading.high(volume) <= reading.low(other)", "lower than another volume: may within one band"),
+    ("def may_moves(", "maybe(reading, m.when)", "surely(reading, m.when)", "a part may move, not only when it must"),
+    ("def must_move(", "surely(reading, m.when)", "maybe(reading, m.when)", "a part must move only when it must, not when it may"),
+    ("def pending(", "if not part.slow", "if True", "slow parts never must"),
+    # the flow rule: net inflow
+    ("def net_inflow(", "other.high > own.low and (inward or not passage.one_way)", "other.high > own.low", "unsized one-way: nothing comes back"),
+    ("def net_inflow(", "other.low < own.high and (not inward or not passage.one_way)", "other.low < own.high", "unsized one-way: nothing leaves against the arrow"),
+    ("def net_inflow(", "other.high > own.low and", "other.high >= own.low and", "unsized: a volume that stays below L lifts nothing across L"),
+    ("def net_inflow(", "other.low < own.high and", "other.low <= own.high and", "unsized: a volume at L draws nothing below L"),
+    ("def net_inflow(", "greatest = None", "pass", "unsized: as large as it takes, for rising"),
+    ("def net_inflow(", "least = None\n", "pass\n", "unsized: as large as it takes, for falling"),
+    ("def net_inflow(", "one_way=passage.one_way", "one_way=False", "sized one-way: nothing comes back"),
+    ("def net_inflow(", "least + low", "least + high", "falling takes the least net inflow"),
+    ("def net_inflow(", "greatest + high", "greatest + low", "rising takes the greatest net inflow"),
+    ("def net_inflow(", "(-flow.high, -flow.low)", "(flow.low, flow.high)", "what flows out counts against"),
+    ("def net_inflow(", "up, down = (other, own) if inward else (own, other)", "up, down = other, own", "a two-way passage has a direction of its own"),
+    ("def low(", "return Fraction(0)", "return self.arrangement.highest", "the atmosphere is below every landmark"),
+    ("def high(", "return self.arrangement.highest if", "return Fraction(0) if", "a source stands at the highest pressure"),
+    # the flow rule: rising and falling
+    ("def may_rise(", "greatest <= 0", "greatest < 0", "rising needs a net inflow above zero"),
+    ("def may_fall(", "least >= 0", "least > 0", "falling needs a net inflow below zero"),
+    ("def may_rise(", "if greatest is not None", "if False", "rising depends on the net inflow"),
+    ("def may_fall(", "if least is not None", "if False", "falling depends on the net inflow"),
+    ("def may_rise(", "reading.kind(volume) is VolumeKind.LINE or", "True or", "path rule for rising"),
+    ("def may_fall(", "reading.kind(volume) is VolumeKind.LINE or", "True or", "path rule for falling"),
+    ("def may_rise(", "is VolumeKind.LINE or", "is not VolumeKind.TANK or", "path rule for rising, chambers too"),
+    ("def may_fall(", "is VolumeKind.LINE or", "is not VolumeKind.TANK or", "path rule for falling, chambers too"),
+    ("def may_rise(", "is VolumeKind.LINE or", "is None or", "lines need no path to rise"),
+    ("def may_fall(", "is VolumeKind.LINE or", "is None or", "lines need no path to fall"),
+    ("def may_rise(", "lambda node: reading.low(node) >= mark", "lambda node: True", "every line of the path up is at or above L"),
+    ("def may_fall(", "lambda node: reading.high(node) <= mark", "lambda node: True", "every line of the path down is below L"),
+    ("def _path(", "or not passable(v)", "or not (passable(v) or reading.kind(v) is not VolumeKind.LINE)", "a store at the path's end is on the right side of L"),
+    ("def _path(", "if reading.kind(v) is not VolumeKind.LINE:", "if False:", "a tank or chamber is where a path may end"),
+    ("def _path(", "if v == end:", "if False:", "the atmosphere or a source is where a path may end"),
+    ("def may_rise(", "[(v, u) for u, v in reading.open_ways()]", "list(reading.open_ways())", "the path up follows the arrows"),
+    ("def may_fall(", "list(reading.open_ways())", "[(v, u) for u, v in reading.open_ways()]", "the path down follows the arrows"),
+    ("def open_passages(", "if self.part[part.name] in p.open_in", "if True", "a passage is open in its states only"),
+    # settled, at rest
+    ("def _still(", "if any(must_move(reading, part)", "if False and any(must_move(reading, part)", "settled: nothing is due to move"),
+    ("def _still(", "for part in reading.arrangement.parts)", "for part in reading.arrangement.parts if not part.slow)", "settled: a slow part's move is still to come"),
+    ("def settled(", "frozenset({VolumeKind.LINE, VolumeKind.CHAMBER})", "frozenset(VolumeKind)", "settled: tanks may drift"),
+    ("def settled(", "frozenset({VolumeKind.LINE, VolumeKind.CHAMBER})", "frozenset({VolumeKind.LINE})", "settled: chambers are still"),
+    ("def at_rest(", "frozenset(VolumeKind)", "frozenset({VolumeKind.LINE, VolumeKind.CHAMBER})", "at rest: tanks are still"),
+    ("def _still(", "if u in still or v in still]", "if u in still and v in still]", "settled: passages to a tank count"),
+    ("def _still(", "not (u in fed and v in drained)", "v in drained and u not in fed", "settled: air that nothing drains stands still"),
+    ("def _still(", "(u in fed and v in drained)", "(v in drained)", "settled: a vented group that nothing feeds is empty"),
+    ("def _still(", "(u in fed and v in drained)", "(u in fed)", "settled: what flows through flows out"),
+    ("def _still(", "reading.surely_above(u, v) and not (u in fed and v in drained)", "reading.surely_above(u, v)", "settled: a steady flow from feed to drain is still"),
+    ("def _still(", "_spread(ends - {SOURCE}", "_spread(ends - {SOURCE, ATMOSPHERE}", "settled: the atmosphere drains"),
+    ("def _still(", "_spread(ends - {SOURCE}", "_spread(ends", "settled: a source does not drain"),
+    ("def _still(", "_spread(ends - {SOURCE}", "_spread(ends & {ATMOSPHERE}", "settled: a tank drains"),
+    ("def _still(", "_spread(ends - {ATMOSPHERE}", "_spread(ends - {SOURCE, ATMOSPHERE}", "settled: a source feeds"),
+    ("def _still(", "_spread(ends - {ATMOSPHERE}", "_spread(ends", "settled: the atmosphere does not feed"),
+    ("def _still(", "_spread(ends - {ATMOSPHERE}", "_spread(ends & {SOURCE}", "settled: a tank feeds"),
+    ("def _still(", "fed = _spread(ends - {ATMOSPHERE}, gentle)", "fed = _spread(ends - {ATMOSPHERE}, ways)", "settled: no air is fed uphill"),
+    ("def _still(", "[(v, u) for u, v in gentle]", "[(v, u) for u, v in ways]", "settled: no air is drained uphill"),
+    ("def _still(", "return all(_can_balance(reading, volume) for volume in still)", "return True", "settled: the volumes that air flows through can balance"),
+    ("def _can_balance(", "least <= 0", "least < 0", "balance: zero at the end of the interval counts"),
+    ("def _can_balance(", "greatest >= 0", "greatest > 0", "balance: zero at the end of the interval counts, the other end"),
+    # steps
+    ("def successors(", "[(band, None)] if busy else", "[(band, None)] if False else", "pressures stand still while a part must move"),
+    ("def successors(", "    if not busy:\n        yield from _acts", "    if True:\n        yield from _acts", "no act while a part must move"),
+    ("def successors(", "            if events:", "            if events and (not busy or len(events) == 1):", "several parts in one react"),
+    ("def successors(", "            if events:", "            if events and (busy or len(events) == 1):", "several changes in one flow"),
+    ("def successors(", "+ [(m.target, Moved(", "+ [] and [(m.target, Moved(", "parts move at all"),
+    ("def _crossings(", "band + 1, Crossed", "len(layout.landmarks[volume]), Crossed", "one landmark per step, up"),
+    ("def _crossings(", "band - 1, Crossed", "0, Crossed", "one landmark per step, down"),
+    ("def driver_may_act(", "pace is Pace.AFTER_SETTLING and settled(layout, state)", "pace is Pace.AFTER_SETTLING", "after settling: the driver waits"),
+    ("def driver_may_act(", "pace is Pace.ANY_TIME or", "True or", "hands off: the driver never acts"),
+    ("def _acts(", "if driver_may_act(layout, state, pace):", "if True:", "the driver keeps the pace"),
+    ("def _acts(", "mishaps - state.mishaps", "frozenset(m.name for m in arrangement.mishaps) - state.mishaps", "only the mishaps of the claim occur"),
+    ("def _acts(", "present = state.mishaps | {mishap.name}", "present = frozenset({mishap.name})", "a mishap stays"),
+    ("def check_step(", "if abs(a - b) > 1:", "if abs(a - b) > 2:", "checking a step: one landmark per volume"),
+    ("def check_step(", "or len(acts) > 1", "", "checking a step: two acts at once"),
+    ("def check_step(", "or crossed or", "or", "checking a step: an act leaves pressures alone"),
+    ("def check_step(", "if busy or moved or", "if busy or", "checking a step: an act leaves parts alone"),
+    ("def check_step(", "if busy or moved", "if moved", "checking a step: no act while a part must move"),
+    ("def check_step(", "if busy and crossed:", "if False:", "checking a step: pressures stand still while a part must move"),
+    ("def check_step(", "if before.mishaps - after.mishaps:", "if False:", "checking a step: a mishap stays"),
+    ("def check_step(", "after.mishaps - before.mishaps - mishaps", "frozenset[str]()", "checking a step: only the mishaps of the claim"),
+    ("def check_step(", "if acts and not driver_may_act", "if False and not driver_may_act", "checking a step: the driver's pace"),
+    ("def _moved(", "if target not in", "if False and target not in", "checking a step: a part moves only where it may"),
+    # starts
+    ("def is_start(", "not state.mishaps", "True", "no mishap at a start"),
+    ("def is_start(", "(not start.settled or settled(layout, state))", "True", "a start that asks for a settled state"),
+    ("def is_start(", "maybe(reading, start.where)", "True", "a start's condition"),
+    ("def overlaps(", "low <= given.high", "low < given.high", "a start's range: a band includes its lower end"),
+    ("def overlaps(", "given.low < high", "given.low <= high", "a start's range: a band excludes its upper end"),
+)  # fmt: skip
+
+MONITORS = _in(
+    "src/bandproof/machine/judge.py",
+    ("def watch(", "if before is Watch.WAITING and surely", "if surely", "holds: only the first once binds"),
+    ("def watch(", "if before is Watch.BOUND and claim.until", "if before is Watch.WAITING and claim.until", "holds: until releases"),
+    ("def hit(", "return seen is Watch.BOUND and not", "return not", "holds: stays counts from once on"),
+    ("def hit(", "not surely(reading, claim.then) and settled(layout, state)", "not surely(reading, claim.then)", "settled claims look at settled states"),
+    ("def hit(", "not surely(reading, claim.then) and at_rest(layout, state)", "not surely(reading, claim.then)", "at rest claims look at states at rest"),
+    ("def applies(", "surely(Reading(layout, state), claim.when) and settled", "True and settled", "a settled claim is empty when its condition never happens"),
+)  # fmt: skip
+
+GRID = _in(
+    "src/bandproof/machine/layout.py",
+    ("def lay_out(", "compared[volume] |= {low, high}", "compared[volume] |= {low}", "both ends of a tolerance are landmarks"),
+    ("def lay_out(", "groups.join(passage.upstream, passage.downstream)", "pass", "landmarks are shared over passages"),
+    ("def lay_out(", "groups.join(volume, other)", "pass", "volumes compared with each other share landmarks"),
+    ("def band_at(", "[volume], pressure", "[volume], pressure - 1", "a landmark belongs to the band above it"),
+)  # fmt: skip
+
+PHYSICS = _in(
+    "src/bandproof/physics/iso6358.py",
+    ("def _magnitude(", "if p2 <= b * p1:", "if p2 < 0:", "choked flow below the critical ratio"),
+    ("def _magnitude(", "(1 - 2 * b) * p1 + p2", "p1 + p2", "elliptic flow above the critical ratio"),
+    ("def _magnitude(", "if large else (size.c.low, size.b.low)", "if not large else (size.c.low, size.b.low)", "the size that favours the bound"),
+    ("def _bound(", "if p_up == p_down or one_way:", "if p_up == p_down:", "a one-way passage carries nothing back"),
+    ("def _bound(", "large=not up", "large=up", "flow back is largest with the largest size"),
+    ("def flow_bounds(", "low=_bound(size, upstream.low + atmosphere, downstream.high", "low=_bound(size, upstream.high + atmosphere, downstream.low", "the least flow is from the lowest upstream pressure"),
+)  # fmt: skip
