@@ -106,7 +106,7 @@ def _guarded(verb: Callable[_P, int]) -> Callable[_P, None]:
             _note(str(error))
             code = BAD_INPUT
         except CrossCheckError as error:
-            _note(f"defect: two parts of this program contradict each other, so no verdict is given\n{error}")
+            _note(f"defect: this program contradicts itself, so no verdict is given; please report it\n{error}")
             code = DEFECT
         except BandproofError as error:
             _note(text if (text := str(error)).startswith("error") else f"error: {text}")
@@ -144,7 +144,12 @@ def prove_(
     ] = None,
     workers: Annotated[
         int | None,
-        typer.Option(metavar="N", min=1, help="Worker processes. Default: as many as there are processors.", show_default=False),
+        typer.Option(
+            metavar="N",
+            min=0,
+            help="Worker processes. Default: as many as there are processors. With 0 this process decides.",
+            show_default=False,
+        ),
     ] = None,
     json: Json = False,
 ) -> int:
@@ -155,7 +160,7 @@ def prove_(
     cases = load_cases(models, packs)
     _check_memory(megabytes)
     shelves = [Shelf(folder, case) for folder, case in zip(folders(out, [str(m) for m in models]), cases, strict=True)]
-    interrupted = _decide(shelves, only or [], Limits(seconds or None, megabytes), workers or processors())
+    interrupted = _decide(shelves, only or [], Limits(seconds or None, megabytes), workers)
     if json:
         _print(as_json(joined(shelf.document(beside=False) for shelf in shelves)))
     else:
@@ -174,7 +179,7 @@ def _check_memory(megabytes: int | None) -> None:
         raise RequestError(message)
 
 
-def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int) -> bool:
+def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
     """Fill the shelves; whether it was interrupted. What was not reached by then is put down as undecided."""
     cases = [shelf.case for shelf in shelves]
     begun = False
@@ -192,7 +197,7 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
             progress.advance(bars[case])
 
         try:
-            prove(cases, only=only, limits=limits, processes=workers, watch=keep)
+            prove(cases, only=only, limits=limits, processes=processors() if workers is None else workers, watch=keep)
         except KeyboardInterrupt:
             interrupted = True
     if interrupted:

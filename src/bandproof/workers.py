@@ -68,6 +68,10 @@ def decide_all(
 def _work(line: Connection, limits: Limits) -> None:
     """Serve the parent until it hangs up: a case to encode, or the number of a claim to decide."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    import bandproof.certify  # noqa: PLC0415  (what takes time to load is loaded before any limit runs)
+    import bandproof.engines.run  # noqa: F401, PLC0415  (as above)
+
+    line.send(None)
     bench: Bench | None = None
     while True:
         try:
@@ -97,7 +101,10 @@ def _spent(limits: Limits) -> str | None:
 
 
 class _Worker:
-    """A worker process and what it is at: a claim of a case or, while `claim` is None, encoding it."""
+    """A worker process and what it is at: a claim of a case or, while `claim` is None, encoding it.
+
+    It says so when it is ready for its first case.
+    """
 
     def __init__(self, limits: Limits) -> None:
         context = multiprocessing.get_context("spawn")
@@ -139,9 +146,8 @@ class _Floor:
     def run(self, processes: int) -> None:
         """Work until nothing waits and nobody is busy."""
         while True:
-            while len(self._workers) < processes and self._choose() is not None:
+            while len(self._workers) < min(processes, sum(map(len, self._waiting))) and self._choose() is not None:
                 self._workers.append(_Worker(self._limits))
-                self._assign(self._workers[-1])
             if not self._workers:
                 return
             ready = set(wait([w.line for w in self._workers], timeout=_LOOK_EVERY))
@@ -194,6 +200,9 @@ class _Floor:
             worker.process.join()
             code = worker.process.exitcode
             how = f"signal {-code}" if code is not None and code < 0 else f"exit code {code}"
+            if worker.case is None:
+                message = f"a worker process could not start ({how})"
+                raise CrossCheckError(message) from None
             self._give_up(worker, f"not decided: the worker process ended by itself ({how})")
             return
         if isinstance(message, str):

@@ -48,8 +48,7 @@ def imports() -> tuple[Import, ...]:
     found = []
     for module in modules():
         for node, at_start in _nodes(module.tree, at_start=True):
-            for name in _named(node, known):
-                found.append(Import(module.name, name, at_start))
+            found += [Import(module.name, name, at_start) for name in _named(node, known)]
     return tuple(found)
 
 

@@ -80,7 +80,7 @@ def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
 
 
 def test_neighbouring_packages_of_one_layer_do_not_mix() -> None:
-    """views never imports smt, nor smt views; what engines, certificates and analyses find is drawn by the shells."""
+    """Views import no solver, nor solvers views; what engines, certificates and analyses find is drawn by the shells."""
     assert [i for i in ours() if inside(i.importer).startswith("views") and layer(i.imported) >= layer("smt") and not inside(i.imported).startswith("views")] == []
     beneath_shells = ("smt", "certify", "engines", "analyses")
     assert [i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")] == []

@@ -1,0 +1,258 @@
+"""`bandproof prove`: what it prints, writes and answers with."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import bandproof.cli
+from bandproof.api import prove
+from bandproof.errors import CrossCheckError
+from bandproof.findings import Finding
+from bandproof.limits import Limits
+from tests.cli.conftest import Run
+from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, HEAD, PROVEN, REFUTED, SHOWN
+
+HERE = ("--workers", "0")
+
+
+def written(folder: Path) -> set[str]:
+    """The files below a folder."""
+    return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+
+
+def with_pack(text: str) -> None:
+    """Put another pack in place of the sample's."""
+    Path("properties/rules.toml").write_text(text, encoding="utf-8")
+
+
+@pytest.mark.slow
+def test_json_has_the_agreed_shape_and_nothing_else_is_on_standard_output(model: Path, run: Run) -> None:
+    result = run("prove", model, *HERE, "--json")
+    document = json.loads(result.stdout)
+    assert document["format"] == "bandproof/1"
+    assert set(document["arrangement"]) == {"name", "file", "sha256"}
+    assert document["arrangement"]["file"] == "models/hand_valve.toml"
+    keys = {"property", "says", "basis", "verdict", "reason", "steps", "seconds", "certificate", "counterexample"}
+    assert all(keys <= set(one) for one in document["results"])
+    assert [(one["property"], one["verdict"]) for one in document["results"]] == [
+        ("back-vents", "proven"),
+        ("brake-fills", "proven"),
+        ("brake-stays-empty", "refuted"),
+        ("trailer-vents", "not applicable"),
+        ("both-ways", "empty"),
+    ]
+    assert result.exit_code == 1
+
+
+@pytest.mark.slow
+def test_files_named_in_the_json_are_there_and_those_in_the_folder_name_their_neighbours(model: Path, run: Run) -> None:
+    printed = json.loads(run("prove", model, *HERE, "--json").stdout)["results"]
+    kept = json.loads(Path("out/hand_valve/results.json").read_text(encoding="utf-8"))["results"]
+    named = [one[key] for one in printed for key in ("certificate", "counterexample") if one[key]]
+    assert len(named) == 4
+    assert all(Path(name).is_file() for name in named)
+    assert [one["certificate"] for one in kept] == ["back-vents.smt2", None, None, None, "both-ways.smt2"]
+    assert kept[2]["counterexample"] == "brake-stays-empty.story.json"
+
+
+@pytest.mark.slow
+def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: Path, run: Run) -> None:
+    result = run("prove", model, *HERE, "--property", "brake-stays-empty")
+    files = {f"brake-stays-empty{kind}" for kind in (".story.json", ".txt", ".svg", ".pressures.svg")}
+    assert written(Path("out/hand_valve")) == {"results.json"} | files
+    story = json.loads(Path("out/hand_valve/brake-stays-empty.story.json").read_text(encoding="utf-8"))
+    assert story["format"] == "bandproof-story/1"
+    assert "driver sets the lever to forward" in Path("out/hand_valve/brake-stays-empty.txt").read_text("utf-8")
+    for row in ("refuted brake-stays-empty: The brake never holds 20 psi.", "caution: Chock the wheels.", "brake-stays-empty.txt"):
+        assert row in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("claims", "code"),
+    [
+        (PROVEN, 0),
+        (PROVEN + SHOWN + ABSENT, 0),
+        (PROVEN + REFUTED, 1),
+        (REFUTED + EMPTY, 1),
+        (PROVEN + EMPTY, 3),
+        (ABSENT, 3),
+    ],
+    ids=["proven", "what does not apply counts for nothing", "refuted", "refuted comes first", "empty", "nothing proven"],
+)
+def test_exit_codes(model: Path, run: Run, claims: str, code: int) -> None:
+    with_pack(HEAD + claims)
+    assert run("prove", model, *HERE).exit_code == code
+
+
+def test_out_of_time_is_undecided_with_the_reason(model: Path, run: Run) -> None:
+    with_pack(HEAD + PROVEN)
+    result = run("prove", model, *HERE, "--time", "1e-9", "--json")
+    found = json.loads(result.stdout)["results"][0]
+    assert (found["verdict"], found["reason"]) == ("undecided", "not decided within the time limit of 1e-09 s")
+    assert result.exit_code == 3
+
+
+def test_out_of_memory_is_undecided_with_the_reason(model: Path, run: Run) -> None:
+    with_pack(HEAD + PROVEN)
+    result = run("prove", model, *HERE, "--memory", "1", "--json")
+    found = json.loads(result.stdout)["results"][0]
+    assert (found["verdict"], found["reason"]) == ("undecided", "not decided within the memory limit of 1 MB")
+
+
+@pytest.mark.slow
+def test_several_arrangements_are_one_document_and_equal_stems_get_their_own_folders(model: Path, run: Run) -> None:
+    with_pack(HEAD + PROVEN)
+    other = Path("models/old/hand_valve.toml")
+    other.parent.mkdir()
+    other.write_text(ARRANGEMENT, encoding="utf-8")
+    document = json.loads(run("prove", model, other, *HERE, "--json").stdout)
+    assert document["format"] == "bandproof/1"
+    assert [one["arrangement"]["file"] for one in document["arrangements"]] == [model.as_posix(), other.as_posix()]
+    assert written(Path("out")) == {
+        f"{folder}/{file}" for folder in ("hand_valve", "hand_valve-2") for file in ("results.json", "back-vents.smt2")
+    }
+
+
+# ------------------------------------------------------------------------------------------------------- bad input
+
+
+def test_bad_input_reports_every_fault_of_every_file_and_writes_nothing(model: Path, run: Run) -> None:
+    model.write_text(ARRANGEMENT.replace('"150 psi"', '"150 spi"').replace('is = "tank"', 'is = "bucket"'), encoding="utf-8")
+    with_pack(HEAD + PROVEN.replace("is back", "is is back"))
+    result = run("prove", model, *HERE, "--json")
+    assert (result.exit_code, result.stdout) == (2, "")
+    faults = [line for line in result.stderr.splitlines() if line.startswith("error[")]
+    assert [fault.split(": ")[0].split("]")[1].strip().rsplit(":", 2)[0] for fault in faults] == [
+        "models/hand_valve.toml",
+        "models/hand_valve.toml",
+        "properties/rules.toml",
+    ]
+    assert not Path("out").exists()
+
+
+def test_two_packs_with_one_id_are_refused(model: Path, run: Run) -> None:
+    Path("properties/second.toml").write_text(HEAD + PROVEN, encoding="utf-8")
+    result = run("prove", model, *HERE)
+    assert result.exit_code == 2
+    assert 'error[duplicate-property-id] properties/second.toml:8:6: the id "back-vents" is used in properties/rules.toml too' in result.stderr
+
+
+def test_an_arrangement_without_a_rule_pack_is_bad_input(model: Path, run: Run) -> None:
+    Path("properties/rules.toml").unlink()
+    result = run("prove", model, *HERE)
+    assert result.exit_code == 2
+    assert result.stderr == 'error: models/hand_valve.toml has no rule pack: no folder "properties" beside it or above holds one\n'
+
+
+def test_an_unknown_property_is_bad_input_with_a_suggestion(model: Path, run: Run) -> None:
+    result = run("prove", model, *HERE, "--property", "back-vent")
+    assert (result.exit_code, result.stderr) == (2, 'error: no such property: back-vent; did you mean "back-vents"?\n')
+    assert not Path("out").exists()
+
+
+def test_a_missing_model_is_bad_input(model: Path, run: Run) -> None:
+    result = run("prove", model.with_name("none.toml"), *HERE)
+    assert result.exit_code == 2
+    assert result.stderr.startswith('error[file-missing] models/none.toml:1:1: there is no file "models/none.toml"')
+
+
+def test_a_folder_that_cannot_be_written_is_bad_input(model: Path, run: Run) -> None:
+    with_pack(HEAD + PROVEN)
+    Path("out").write_text("in the way", encoding="utf-8")
+    result = run("prove", model, *HERE)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("error: ")
+
+
+# ---------------------------------------------------------------------------------------------------- what is kept
+
+
+@pytest.mark.slow
+def test_packs_can_be_named(model: Path, run: Run) -> None:
+    elsewhere = Path("elsewhere.toml")
+    elsewhere.write_text(HEAD + SHOWN, encoding="utf-8")
+    document = json.loads(run("prove", model, *HERE, "--json", "--properties", elsewhere).stdout)
+    assert [one["property"] for one in document["results"]] == ["brake-fills"]
+
+
+@pytest.mark.slow
+def test_the_folder_mirrors_the_last_run_and_leaves_other_files_alone(model: Path, run: Run) -> None:
+    run("prove", model, *HERE)
+    own = Path("out/hand_valve/notes.txt")
+    own.write_text("mine", encoding="utf-8")
+    with_pack(HEAD + PROVEN)
+    run("prove", model, *HERE)
+    assert written(Path("out/hand_valve")) == {"results.json", "back-vents.smt2", "notes.txt"}
+
+
+@pytest.mark.slow
+def test_results_that_name_a_path_outside_remove_nothing_there(model: Path, run: Run) -> None:
+    with_pack(HEAD + PROVEN)
+    Path("precious.txt").write_text("mine", encoding="utf-8")
+    Path("out/hand_valve").mkdir(parents=True)
+    spoilt = {"results": [{"property": "../../precious"}]}
+    Path("out/hand_valve/results.json").write_text(json.dumps(spoilt), encoding="utf-8")
+    run("prove", model, *HERE)
+    assert Path("precious.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.slow
+def test_two_runs_differ_in_seconds_only(model: Path, run: Run) -> None:
+    def once(out: str) -> tuple[Any, dict[str, bytes]]:
+        document = json.loads(run("prove", model, *HERE, "--json", "--out", out).stdout.replace(f"{out}/", ""))
+        for one in document["results"]:
+            assert one.pop("seconds") >= 0
+        return document, {n: (Path(out) / n).read_bytes() for n in written(Path(out)) if not n.endswith("results.json")}
+
+    assert once("first") == once("second")
+
+
+@pytest.mark.slow
+def test_interruption_keeps_what_is_finished_and_says_what_is_not(
+    model: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*args: Any, watch: Any, **kwargs: Any) -> None:
+        def hear(case: int, claim: int, finding: Finding) -> None:
+            watch(case, claim, finding)
+            raise KeyboardInterrupt
+
+        prove(*args, watch=hear, **kwargs)
+
+    monkeypatch.setattr(bandproof.cli, "prove", interrupted)
+    result = run("prove", model, *HERE, "--json")
+    assert result.exit_code == 130
+    kept = json.loads(Path("out/hand_valve/results.json").read_text(encoding="utf-8"))["results"]
+    assert [one["verdict"] for one in kept[:3]] == ["proven", "undecided", "undecided"]
+    assert kept[1]["reason"] == "not decided: the run was interrupted"
+    assert Path("out/hand_valve/back-vents.smt2").is_file()
+    assert [one["verdict"] for one in json.loads(result.stdout)["results"]] == [one["verdict"] for one in kept]
+
+
+def test_a_contradiction_inside_the_program_stops_the_run_with_its_own_exit_code(
+    model: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def contradicted(*_: Any, **__: Any) -> None:
+        message = "the engines differ"
+        raise CrossCheckError(message)
+
+    monkeypatch.setattr(bandproof.cli, "prove", contradicted)
+    result = run("prove", model, *HERE, "--json")
+    assert (result.exit_code, result.stdout) == (70, "")
+    assert result.stderr.startswith("defect: ")
+    assert "the engines differ" in result.stderr
+
+
+def test_limits_are_passed_on_and_zero_seconds_means_none(
+    model: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: dict[str, Any] = {}
+    monkeypatch.setattr(bandproof.cli, "prove", lambda _, **given: seen.update(given))
+    run("prove", model, "--time", "0", "--memory", "900", "--workers", "3", "--property", "back-vents")
+    assert seen["limits"] == Limits(None, 900)
+    assert (seen["processes"], seen["only"]) == (3, ["back-vents"])
+

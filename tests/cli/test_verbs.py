@@ -1,0 +1,223 @@
+"""`draw`, `kinds`, `explain`, `recheck` and the command line as a whole."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from bandproof.codes import CODES
+from bandproof.model.kinds import catalogue
+from tests.cli.conftest import Run
+from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN
+
+HERE = ("--workers", "0")
+
+
+def test_help_lists_these_verbs_and_no_other(run: Run) -> None:
+    text = run("--help").stdout
+    verbs = [row.split()[1] for row in text.splitlines() if row.startswith("│ ") and row[2] not in " -"]
+    assert sorted(verbs) == ["draw", "explain", "kinds", "prove", "recheck"]
+
+
+def test_a_wrong_command_line_is_bad_input(run: Run) -> None:
+    assert run("prove").exit_code == 2
+    assert run("prove", "x.toml", "--tme", "3").exit_code == 2
+    assert run("guess").exit_code == 2
+
+
+@pytest.mark.slow
+def test_the_package_runs_as_a_program() -> None:
+    done = subprocess.run([sys.executable, "-m", "bandproof", "kinds"], capture_output=True, text=True, check=True)
+    assert "check valve" in done.stdout
+    assert done.stderr == ""
+
+
+# ------------------------------------------------------------------------------------------------------------- draw
+
+
+@pytest.mark.slow
+def test_draw_writes_the_piping_and_every_machine_as_svg(model: Path, run: Run) -> None:
+    result = run("draw", model)
+    names = ["piping.svg", "machines.svg", "machines/pump.svg", "machines/valve.svg"]
+    assert result.stdout.split() == [f"out/hand_valve/{name}" for name in names]
+    for name in names:
+        assert ET.parse(Path("out/hand_valve") / name).getroot().tag.endswith("svg")
+
+
+@pytest.mark.slow
+def test_draw_can_answer_in_json(model: Path, run: Run) -> None:
+    document = json.loads(run("draw", model, "--out", "pictures", "--json").stdout)
+    assert document["arrangement"]["name"] == "hand valve"
+    assert all(Path(name).is_file() for name in document["drawings"])
+    assert document["drawings"][0] == "pictures/hand_valve/piping.svg"
+
+
+def test_draw_refuses_a_bad_arrangement_and_writes_nothing(model: Path, run: Run) -> None:
+    model.write_text(ARRANGEMENT.replace('unit = "psi"', 'unit = "pis"'), encoding="utf-8")
+    result = run("draw", model)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith("error[")
+    assert not Path("out").exists()
+
+
+# --------------------------------------------------------------------------------------------------- kinds, explain
+
+
+def test_kinds_lists_the_whole_catalogue(run: Run) -> None:
+    document = json.loads(run("kinds", "--json").stdout)
+    assert [kind["name"] for kind in document["kinds"]] == [kind.name for kind in catalogue()]
+    table = run("kinds").stdout
+    assert all(kind.name.split()[0] in table for kind in catalogue())
+
+
+def test_one_kind_is_shown_in_full(run: Run) -> None:
+    text = run("kinds", "check valve").stdout
+    assert text.startswith("check valve: ")
+    assert "inlet -> outlet, open in every state" in text
+    passages = json.loads(run("kinds", "check valve", "--json").stdout)["kinds"][0]["passages"]
+    assert [(p["from"], p["to"]) for p in passages] == [("inlet", "outlet")]
+
+
+def test_an_unknown_kind_is_bad_input_with_a_suggestion(run: Run) -> None:
+    result = run("kinds", "chek valve")
+    assert (result.exit_code, result.stderr) == (
+        2,
+        'error: there is no kind "chek valve" in the catalogue; did you mean "check valve"?\n',
+    )
+
+
+def test_explain_lists_every_code_and_gives_each_its_entry(run: Run) -> None:
+    listed = run("explain").stdout
+    assert all(code in listed for code in CODES)
+    assert run("explain", "file-missing").stdout == CODES["file-missing"].explain() + "\n"
+    entry = json.loads(run("explain", "file-missing", "--json").stdout)["codes"]
+    assert [one["code"] for one in entry] == ["file-missing"]
+
+
+def test_an_unknown_code_is_bad_input_with_a_suggestion(run: Run) -> None:
+    result = run("explain", "file-mising")
+    assert (result.exit_code, result.stderr) == (2, 'error: there is no code "file-mising"; did you mean "file-missing"?\n')
+
+
+@pytest.mark.parametrize(("topic", "keys"), [("arrangement-schema", {"volumes", "parts"}), ("pack-schema", {"pack", "property"})])
+def test_explain_prints_the_json_schemas(run: Run, topic: str, keys: set[str]) -> None:
+    schema = json.loads(run("explain", topic).stdout)
+    assert keys <= set(schema["properties"])
+    assert topic in run("explain").stdout
+
+
+# ---------------------------------------------------------------------------------------------------------- recheck
+
+
+@pytest.fixture
+def proven(model: Path, run: Run) -> Path:
+    """The arrangement after a run: one certificate and one story lie in `out`."""
+    assert run("prove", model, *HERE).exit_code == 1
+    return model
+
+
+@pytest.mark.slow
+def test_a_certificate_stands_alone_and_against_its_arrangement(proven: Path, run: Run) -> None:
+    file = "out/hand_valve/back-vents.smt2"
+    alone = run("recheck", file)
+    assert alone.exit_code == 0
+    assert "z3" in alone.stdout
+    assert "taken at its word about the arrangement" in alone.stdout
+    document = json.loads(run("recheck", file, "--model", proven, "--json").stdout)
+    assert (document["kind"], document["property"], document["stands"], document["faults"]) == ("certificate", "back-vents", True, [])
+
+
+@pytest.mark.slow
+def test_the_certificate_of_an_empty_claim_shows_that_its_condition_never_happens(proven: Path, run: Run) -> None:
+    result = run("recheck", "out/hand_valve/both-ways.smt2", "--model", proven)
+    assert result.exit_code == 0, result.stdout
+
+
+@pytest.mark.slow
+def test_a_certificate_is_refused_for_an_arrangement_changed_since(proven: Path, run: Run) -> None:
+    proven.write_text(ARRANGEMENT.replace('"150 psi"', '"140 psi"'), encoding="utf-8")
+    result = run("recheck", "out/hand_valve/back-vents.smt2", "--model", proven)
+    assert result.exit_code == 1
+    assert "DOES NOT STAND" in result.stdout
+    assert "sha256 differs" in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+def test_a_certificate_tampered_with_does_not_stand(run: Run) -> None:
+    file = Path("out/hand_valve/back-vents.smt2")
+    text = file.read_text(encoding="utf-8")
+    spoilt, count = re.subn(r"\(define-fun excluded \(\) Bool \S+\)", "(define-fun excluded () Bool true)", text)
+    assert count == 1
+    file.write_text(spoilt, encoding="utf-8")
+    result = run("recheck", file)
+    assert result.exit_code == 1
+    assert "the invariant holds a state that it should exclude" in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+def test_a_story_plays_again(run: Run) -> None:
+    result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
+    assert result.exit_code == 0
+    assert "played again on models/hand_valve.toml" in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+def test_a_story_with_a_step_taken_out_does_not_stand(run: Run) -> None:
+    file = Path("out/hand_valve/brake-stays-empty.story.json")
+    document = json.loads(file.read_text(encoding="utf-8"))
+    del document["steps"][1]
+    file.write_text(json.dumps(document), encoding="utf-8")
+    result = run("recheck", file, "--json")
+    answer = json.loads(result.stdout)
+    assert (result.exit_code, answer["stands"]) == (1, False)
+    assert "events are not what changes" in answer["faults"][0]
+
+
+@pytest.mark.slow
+def test_a_story_of_another_arrangement_does_not_stand(proven: Path, run: Run) -> None:
+    proven.write_text(ARRANGEMENT.replace('"150 psi"', '"140 psi"'), encoding="utf-8")
+    result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
+    assert result.exit_code == 1
+    assert "sha256 differs" in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+def test_a_story_needs_its_claim(run: Run) -> None:
+    Path("properties/rules.toml").write_text(HEAD + PROVEN, encoding="utf-8")
+    result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
+    assert result.exit_code == 2
+    assert 'no applicable property "brake-stays-empty"' in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("none.smt2", None),
+        ("noise.smt2", "(check-sat)"),
+        ("text.txt", "hello"),
+        ("empty", ""),
+        ("broken.json", "{"),
+        ("other.json", "{}"),
+        ("list.json", '{"arrangement": [], "property": 1}'),
+        ("deep.json", '{"a":' * 100_000),
+    ],
+)
+def test_a_file_that_is_neither_is_bad_input(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run, name: str, content: str | None
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    if content is not None:
+        Path(name).write_text(content, encoding="utf-8")
+    result = run("recheck", name)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith(f"error {name}")
