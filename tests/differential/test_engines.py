@@ -16,7 +16,7 @@ from bandproof.smt.system import StepRule, pose
 from tests.differential.cases import draw_case, impossible
 from tests.oracles.answers import by_bounded_search, by_enumeration, by_induction, by_reachability
 
-SMALL = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SMALL = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LARGE = settings(SMALL, max_examples=2_000)
 
 

@@ -129,15 +129,11 @@ def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
     yield after
 
 
-def inductive(problem: Problem, depth: int, goal: int | None = None) -> bool:
-    """No `depth` steps through states that are no hits lead to a hit, from any well-formed state whatever.
-
-    With `depth` 0: no well-formed state at all is a hit.
-    """
-    unrolling = Unrolling(problem, from_start=False, goal=goal)
+def no_state_in(problem: Problem, goal: int) -> bool:
+    """No well-formed state at all, reachable or not, is in the goal."""
+    numbered = Numbered(problem.circuit, [goal, problem.well_formed])
+    sat = Sat([*numbered.clauses, [numbered.signed(goal)], [numbered.signed(problem.well_formed)]])
     try:
-        for earlier in range(depth):
-            unrolling.exclude(earlier)
-        return not unrolling.reaches(depth)
+        return not sat.holds()
     finally:
-        unrolling.close()
+        sat.close()

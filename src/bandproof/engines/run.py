@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bandproof.engines.bounded import Unrolling, inductive
-from bandproof.engines.reach import Reachability
+from bandproof.engines.bounded import Unrolling, no_state_in, tell
+from bandproof.engines.reach import Reachability, Reached
 from bandproof.findings import Verdict
+from bandproof.limits import GaveUpError
 from bandproof.machine.judge import applies
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
@@ -22,6 +23,9 @@ from bandproof.smt.system import Problem, StepRule, pose
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most claims are settled by then.
 HEAD_START = 3_000_000
+
+#: Once reachability has found some run, bounded search gets this many solver steps to find a shortest one.
+SHORTEST = 100_000_000
 
 #: A clock check between two units of work: raises to stop the search.
 Check = Callable[[], None]
@@ -34,6 +38,7 @@ class Outcome:
     story: Story | None
     invariant: tuple[tuple[int, ...], ...] | None
     engine: str
+    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,33 +59,47 @@ class DisagreementError(Exception):
 
 def search(problem: Problem, goal: int, check: Check) -> Outcome:
     """Find a shortest run to `goal`, or an invariant that excludes it. `check` may raise to give up."""
-    if goal == FALSE:
-        return Outcome(None, (), "no state")
-    if inductive(problem, 0, goal):
+    if goal == FALSE or no_state_in(problem, goal):
         return Outcome(None, (), "no state")
     reach = Reachability(problem, goal)
     bounded = Unrolling(problem, from_start=True, goal=goal)
     running = reach.run()
-    found = False
+    longer: Reached | None = None
+    allowance = 0
     depth = 0
     try:
         while True:
             check()
-            if not found and reach.work < HEAD_START + bounded.work:
+            if longer is None and reach.work < HEAD_START + bounded.work:
                 try:
                     next(running)
                 except StopIteration as end:
                     if end.value.states is None:
                         return Outcome(None, end.value.invariant, "reachability")
-                    found = True
+                    longer = end.value
+                    allowance = bounded.work + SHORTEST
+            elif longer is not None and bounded.work > allowance:
+                return _as_found(problem, longer, depth)
             else:
                 if bounded.reaches(depth):
                     return Outcome(bounded.story(depth), None, "bounded search")
                 bounded.exclude(depth)
                 depth += 1
+    except GaveUpError:
+        if longer is None:
+            raise
+        return _as_found(problem, longer, depth)
     finally:
         reach.close()
         bounded.close()
+
+
+def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
+    """The run that reachability found, when bounded search could not look for a shorter one to the end."""
+    assert reached.states is not None
+    story = tell(problem, [problem.state_of(list(values)) for values in reached.states])
+    reason = f"the story has {len(story.steps)} steps; there may be a shorter one, of at least {depth}"
+    return Outcome(story, None, "reachability", reason if len(story.steps) > depth else "")
 
 
 def decide(
@@ -98,7 +117,7 @@ def decide(
             raise DisagreementError(message)
         pool.extend(outcome.story.states)
         verdict = Verdict.PROVEN if claim.shape is Shape.REACHABLE else Verdict.REFUTED
-        return Decision(verdict, "", outcome.engine, problem, story=outcome.story)
+        return Decision(verdict, outcome.remark, outcome.engine, problem, story=outcome.story)
     if claim.shape is Shape.REACHABLE:
         reason = "no run from the start gets there"
         return Decision(Verdict.REFUTED, reason, outcome.engine, problem, invariant=outcome.invariant)
