@@ -1,1 +1,50 @@
-"""bandproof: proves, or refutes with a drawn counterexample, what a compressed-air control arrangement does."""
+"""bandproof: proves, or refutes with a drawn counterexample, what a compressed-air control arrangement does.
+
+    case, = load_cases([Path("models/two_knob_tractor.toml")])
+    for finding in prove([case])[0]:
+        print(finding.property, finding.verdict, finding.reason)
+
+What is not named here is reached by its module: `bandproof.machine.rig.Rig` to step an arrangement by hand,
+`bandproof.views` to draw, `bandproof.certify` to check a proof.
+"""
+
+from __future__ import annotations
+
+from bandproof.api import RequestError, find_packs, load_cases, overall, prove
+from bandproof.bench import Bench, Case
+from bandproof.diagnostics import Diagnostic
+from bandproof.errors import BandproofError, CrossCheckError, InputError
+from bandproof.findings import Finding, Verdict
+from bandproof.limits import Limits
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import State, Step, Story
+from bandproof.model.arrangement import Arrangement
+from bandproof.model.loader import load_arrangement
+from bandproof.properties.claim import NotApplicable, Property
+from bandproof.properties.packs import load_pack
+
+__all__ = [
+    "Arrangement",
+    "BandproofError",
+    "Bench",
+    "Case",
+    "CrossCheckError",
+    "Diagnostic",
+    "Finding",
+    "InputError",
+    "Layout",
+    "Limits",
+    "NotApplicable",
+    "Property",
+    "RequestError",
+    "State",
+    "Step",
+    "Story",
+    "Verdict",
+    "find_packs",
+    "load_arrangement",
+    "load_cases",
+    "load_pack",
+    "overall",
+    "prove",
+]

@@ -11,7 +11,7 @@ from tests.architecture.sources import Import, imports, modules
 
 #: The layers from the bottom up; a name stands for a module or for a package and all that is in it.
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("codes", "diagnostics", "errors", "faults", "spans", "units", "writing"),
+    ("codes", "diagnostics", "errors", "faults", "limits", "spans", "units", "writing"),
     ("terms",),
     ("model", "physics"),
     ("properties",),
@@ -21,7 +21,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("certify",),
     ("engines",),
     ("analyses",),
-    ("api", "bench", "limits", "rechecking", "saving", "workers"),
+    ("api", "bench", "rechecking", "saving", "workers"),
     ("cli", "__main__"),
 )
 
