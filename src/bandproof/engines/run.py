@@ -57,30 +57,37 @@ class DisagreementError(Exception):
     """Two parts of the tool contradict each other. A defect of the tool: no verdict is given."""
 
 
-def search(problem: Problem, goal: int, check: Check) -> Outcome:
-    """Find a shortest run to `goal`, or an invariant that excludes it. `check` may raise to give up."""
+def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True) -> Outcome:
+    """Find a run to `goal`, a shortest one unless told otherwise, or an invariant that excludes it.
+
+    `check` may raise GaveUpError to stop the search; a run already found is then given all the same.
+    """
     if goal == FALSE or no_state_in(problem, goal):
         return Outcome(None, (), "no state")
     reach = Reachability(problem, goal)
-    bounded = Unrolling(problem, from_start=True, goal=goal)
     running = reach.run()
+    bounded: Unrolling | None = None
     longer: Reached | None = None
     allowance = 0
     depth = 0
     try:
         while True:
             check()
-            if longer is None and reach.work < HEAD_START + bounded.work:
+            if bounded is None and (longer is not None or reach.work > HEAD_START):
+                bounded = Unrolling(problem, from_start=True, goal=goal)
+            if longer is None and (bounded is None or reach.work < HEAD_START + bounded.work):
                 try:
                     next(running)
                 except StopIteration as end:
                     if end.value.states is None:
                         return Outcome(None, end.value.invariant, "reachability")
                     longer = end.value
-                    allowance = bounded.work + SHORTEST
-            elif longer is not None and bounded.work > allowance:
+                    allowance = SHORTEST + (bounded.work if bounded is not None else 0)
+                    if not shortest:
+                        return _as_found(problem, longer, depth)
+            elif longer is not None and bounded is not None and bounded.work > allowance:
                 return _as_found(problem, longer, depth)
-            else:
+            elif bounded is not None:
                 if bounded.reaches(depth):
                     return Outcome(bounded.story(depth), None, "bounded search")
                 bounded.exclude(depth)
@@ -91,7 +98,8 @@ def search(problem: Problem, goal: int, check: Check) -> Outcome:
         return _as_found(problem, longer, depth)
     finally:
         reach.close()
-        bounded.close()
+        if bounded is not None:
+            bounded.close()
 
 
 def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
@@ -135,7 +143,7 @@ def _is_empty(
         return False
     if any(applies(rule.layout, claim, state) for state in pool):
         return False
-    outcome = search(problem, problem.applies, check)
+    outcome = search(problem, problem.applies, check, shortest=False)
     if outcome.story is None:
         return True
     pool.extend(outcome.story.states)
