@@ -73,9 +73,8 @@ def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path
         faults = against.faults
         done.append(f"compared with {model.as_posix()}")
     answers = {answer for run in checked.runs for answer in run.answers}
-    return Rechecked(
-        "certificate", claim, arrangement, not faults, tuple(done), tuple(faults), bool(faults) and "sat" not in answers and bool(answers - {"sat", "unsat"})
-    )
+    unknown = bool(faults) and "unknown" in answers and "sat" not in answers
+    return Rechecked("certificate", claim, arrangement, not faults, tuple(done), tuple(faults), unknown)
 
 
 def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
@@ -97,8 +96,8 @@ def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | No
         story = story_from_json(layout, document)
     except ValueError as error:
         return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(str(error),))
-    fault = replay(layout, story, property_) if story.start == property_.during else "it starts elsewhere than the claim"
-    return Rechecked("story", claim, arrangement.name, fault is None, done, () if fault is None else (fault,))
+    wrong = replay(layout, story, property_) if story.start == property_.during else "it starts elsewhere than the claim"
+    return Rechecked("story", claim, arrangement.name, wrong is None, done, () if wrong is None else (wrong,))
 
 
 def _claim(case: Case, name: str) -> Property:

