@@ -62,6 +62,8 @@ ABSOLUTE_TOLERANCE = 1e-9
 RELATIVE_TOLERANCE = 1e-7
 #: Dm3/s: a volume whose net flow is smaller is still; when all are, nothing more happens until the next deed.
 STILL = 1e-6
+#: Steps after which BDF is given up for Radau, which is slower but does not circle about the onset of a one-way flow.
+PATIENCE = 400
 #: A part that makes this many moves within CHATTER_TIME seconds chatters.
 CHATTER_MOVES = 10
 CHATTER_TIME = 1e-2
@@ -308,7 +310,9 @@ class _Run:
         return rates, slopes
 
     def _still(self) -> tuple[bool, bool]:
-        """Whether every line and chamber is still, and whether every volume is."""
+        """Whether every line and chamber is still, and whether every volume is; neither while a slow part is due."""
+        if self.due:
+            return False, False
         still = (np.abs(self._rates()[0](self.time, self.y)) * self.litres < STILL).tolist()
         return all(still[i] for i in self.quick), all(still)
 
@@ -337,14 +341,15 @@ class _Run:
     def _advance(self, stop: float) -> bool:
         """Integrate to `stop`, or to the first instant at which a crossing or a comparison changes: then true."""
         if self._still()[1]:
-            self.time = stop
             return False
         rates, slopes = self._rates()
         tolerances = {"rtol": RELATIVE_TOLERANCE, "atol": ABSOLUTE_TOLERANCE, "jac": slopes}
-        solver = BDF(rates, self.time, self.y, stop, **tolerances)
+        solver: BDF | Radau = BDF(rates, self.time, self.y, stop, **tolerances)
+        steps = 0
         while solver.status == "running":
             solver.step()
-            if solver.status == "failed":
+            steps += 1
+            if solver.status == "failed" or steps == PATIENCE:
                 solver = Radau(rates, self.time, self.y, stop, **tolerances)
                 continue
             crossings = self._crossings(solver.y)
@@ -493,5 +498,5 @@ class _Run:
             tuple(self.y.tolist()),
             self.time,
             ended,
-            *self._still(),
+            *(self._still() if ended == "time" else (False, False)),
         )

@@ -1,0 +1,223 @@
+"""Follows a trajectory of the continuous model with the band machine, step by step.
+
+Every happening must be a step the band machine has. Happenings at one instant, to rounding, may be taken in any order
+or at once. One tolerance exists, the stated one: the air in lines. The rule that a tank or chamber needs a path for its
+air neglects it; so a crossing refused by that rule alone is forgiven when the tank or chamber had, at the last change
+of anything or at the last moment the path was there, been within the line-air loss of the landmark: the volume of all
+lines over its own, times the highest pressure.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import Reading, at_rest, check_step, may_fall, may_rise, net_inflow, settled
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Turned
+from bandproof.model.arrangement import Range, VolumeKind
+from bandproof.properties.claim import Pace
+
+from .simulator import PASCALS_PER_BAR, Happening, Numbers, Trajectory
+
+#: Bar: a pressure this near to its landmark crosses it, to rounding, at the same instant as whatever happens now. Ten
+#: times the play of the simulator's comparisons, a hundred-thousandth of the gap between two landmarks.
+SAME_PRESSURE = 1e-6
+#: Seconds.
+SAME_TIME = 1e-9
+
+
+@dataclass(slots=True)
+class Account:
+    """What following a trajectory came to: steps by kind, and `escape`, a sentence, if the machine refused one."""
+
+    steps: Counter[str] = field(default_factory=Counter)
+    escape: str | None = None
+
+
+def follow(layout: Layout, numbers: Numbers, run: Trajectory) -> Account:
+    """Follow `run` from its first state to its end, or to the first step the band machine does not have."""
+    return _Follower(layout, numbers, run).follow()
+
+
+def apply(layout: Layout, state: State, events: tuple[Event, ...]) -> State:
+    """The state after these events."""
+    arrangement = layout.arrangement
+    bands, parts, controls = list(state.bands), list(state.parts), list(state.controls)
+    mishaps = set(state.mishaps)
+    names = [v.name for v in arrangement.volumes]
+    for event in events:
+        match event:
+            case Crossed(volume, _, upward):
+                bands[names.index(volume)] += 1 if upward else -1
+            case Moved(part, _, target):
+                parts[[p.name for p in arrangement.parts].index(part)] = target
+            case Turned(control, _, target):
+                controls[[c.name for c in arrangement.controls].index(control)] = target
+            case Occurred(mishap):
+                mishaps.add(mishap)
+    return State(tuple(bands), tuple(parts), tuple(controls), frozenset(mishaps))
+
+
+def _subjects(happening: Happening) -> set[str]:
+    return {getattr(e, "volume", None) or getattr(e, "part", None) or "the driver" for e in happening.events}
+
+
+class _Follower:
+    def __init__(self, layout: Layout, numbers: Numbers, run: Trajectory) -> None:
+        self.layout = layout
+        self.run = run
+        self.names = [v.name for v in layout.arrangement.volumes]
+        self.mishaps = frozenset(m.name for m in layout.arrangement.mishaps)
+        self.account = Account()
+        stores = [v.name for v in layout.arrangement.volumes if v.kind is not VolumeKind.LINE]
+        in_lines = sum(numbers.litres[name] for name in self.names if name not in stores)
+        highest = float(layout.arrangement.highest / PASCALS_PER_BAR)
+        self.loss = {name: in_lines / numbers.litres[name] * highest for name in stores}
+        #: Per tank or chamber and direction: its pressure when the path rule last allowed it to cross that way, or
+        #: when anything else last changed.
+        self.reference = {
+            (name, upward): run.first_pressures[self.names.index(name)] for name in stores for upward in (True, False)
+        }
+
+    def follow(self) -> Account:
+        state = self.run.first
+        for group in self._groups():
+            self._check_stillness(state, group[0].still_lines, group[0].still_all)
+            path = self._order(state, group, forgiving=False) or self._order(state, group, forgiving=True)
+            if path is None:
+                self.account.escape = self._explain(state, group)
+                return self.account
+            if [h for _, hs in path for h in hs] != group or len(path) != len(group):
+                self.account.steps["taken in another order"] += 1
+            legal = self._legal(state)
+            for kind, happenings in path:
+                self.account.steps[kind] += 1
+                state = apply(self.layout, state, tuple(e for h in happenings for e in h.events))
+                legal |= self._legal(state)
+            self._refer(legal, group)
+        self._check_stillness(state, self.run.still_lines, self.run.still_all)
+        return self.account
+
+    # -------------------------------------------------------------------------------------------- simultaneity
+
+    def _groups(self) -> Iterator[list[Happening]]:
+        group: list[Happening] = []
+        for happening in self.run.happenings:
+            if group and not self._tied(group[-1], happening):
+                yield group
+                group = []
+            group.append(happening)
+        if group:
+            yield group
+
+    def _tied(self, one: Happening, other: Happening) -> bool:
+        """Whether `other`, which comes after `one`, is at the same instant to rounding."""
+        if other.time - one.time <= SAME_TIME:
+            return True
+        return all(
+            isinstance(e, Crossed) and abs(self._pressure(one, e.volume) - self._height(e)) <= SAME_PRESSURE
+            for e in other.events
+        )
+
+    def _pressure(self, happening: Happening, volume: str) -> float:
+        return happening.pressures[self.names.index(volume)]
+
+    def _height(self, crossed: Crossed) -> float:
+        return float((crossed.landmark + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
+
+    def _order(
+        self, state: State, group: list[Happening], *, forgiving: bool
+    ) -> list[tuple[str, list[Happening]]] | None:
+        """A way to take the happenings of a group as steps, each with its kind; None when there is none."""
+        hopeless: set[frozenset[int]] = set()
+
+        def search(state: State, left: tuple[int, ...]) -> list[tuple[str, list[Happening]]] | None:
+            if not left:
+                return []
+            if frozenset(left) in hopeless:
+                return None
+            for chosen in self._choices(group, left):
+                kind = self._step(state, chosen, forgiving=forgiving)
+                if kind is None:
+                    continue
+                after = apply(self.layout, state, tuple(e for h in chosen for e in h.events))
+                rest = search(after, tuple(i for i in left if group[i] not in chosen))
+                if rest is not None:
+                    return [(kind, chosen), *rest]
+            hopeless.add(frozenset(left))
+            return None
+
+        return search(state, tuple(range(len(group))))
+
+    @staticmethod
+    def _choices(group: list[Happening], left: tuple[int, ...]) -> Iterator[list[Happening]]:
+        """Single happenings, then all that can be taken together; what concerns one subject stays in order."""
+        taken: set[str] = set()
+        free: list[Happening] = []
+        for i in left:
+            subjects = _subjects(group[i])
+            if not subjects & taken:
+                free.append(group[i])
+            taken |= subjects
+        yield from ([h] for h in free)
+        for size in range(2, len(free) + 1):
+            yield free[:size]
+
+    def _step(self, state: State, happenings: list[Happening], *, forgiving: bool) -> str | None:
+        """The kind of the step that these happenings make together, or None when the machine has no such step."""
+        events = tuple(e for h in happenings for e in h.events)
+        step = check_step(self.layout, state, apply(self.layout, state, events), Pace.ANY_TIME, self.mishaps)
+        if isinstance(step, Step):
+            return step.kind.value
+        if forgiving and len(events) == 1 and isinstance(events[0], Crossed) and self._forgivable(state, events[0]):
+            return "forgiven"
+        return None
+
+    # ------------------------------------------------------------------------------------------------ line air
+
+    def _forgivable(self, state: State, crossed: Crossed) -> bool:
+        """Whether only the path rule refuses this crossing, and the air of the lines accounts for it."""
+        if crossed.volume not in self.loss:
+            return False
+        mark = Range(crossed.landmark, crossed.landmark)
+        least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)
+        flows = (greatest is None or greatest > 0) if crossed.upward else (least is None or least < 0)
+        way = abs(self._height(crossed) - self.reference[crossed.volume, crossed.upward])
+        return flows and way <= self.loss[crossed.volume] + SAME_PRESSURE
+
+    def _legal(self, state: State) -> set[tuple[str, bool]]:
+        return {
+            (name, upward)
+            for name, upward in self.reference
+            if (may_rise if upward else may_fall)(self.layout, state, name)
+        }
+
+    def _refer(self, legal: set[tuple[str, bool]], group: list[Happening]) -> None:
+        crossed = {e.volume for h in group for e in h.events if isinstance(e, Crossed)}
+        changed = any(not isinstance(e, Crossed) for h in group for e in h.events)
+        for name, upward in self.reference:
+            if changed or name in crossed or (name, upward) in legal:
+                self.reference[name, upward] = self._pressure(group[-1], name)
+
+    # ------------------------------------------------------------------------------------------------- reports
+
+    def _check_stillness(self, state: State, still_lines: bool, still_all: bool) -> None:
+        if self.account.escape is not None:
+            return
+        for still, judged, words in (
+            (still_lines, settled, "lines and chambers are still, but the state is not settled"),
+            (still_all, at_rest, "every volume is still, but the state is not at rest"),
+        ):
+            if still:
+                self.account.steps["still"] += 1
+                if not judged(self.layout, state):
+                    self.account.escape = f"{words}: {state}"
+                    return
+
+    def _explain(self, state: State, group: list[Happening]) -> str:
+        after = apply(self.layout, state, group[0].events)
+        why = check_step(self.layout, state, after, Pace.ANY_TIME, self.mishaps)
+        told = "\n  ".join(str(replace(h)) for h in group)
+        return f"{why}\n from {state}\n  {told}\n references {self.reference}\n losses {self.loss}"

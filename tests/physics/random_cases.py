@@ -1,0 +1,274 @@
+"""Random small arrangements with numbers, a start and a driver's script, for the soundness test."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from hypothesis import strategies as st
+
+from bandproof.machine.layout import Layout, lay_out
+from bandproof.model.arrangement import (
+    ATMOSPHERE,
+    SOURCE,
+    Arrangement,
+    Control,
+    Mishap,
+    Move,
+    Part,
+    Passage,
+    Range,
+    Setting,
+    Size,
+    Volume,
+    VolumeKind,
+)
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+)
+
+from .simulator import Begin, Deed, Numbers
+
+KPA = 1000
+HIGHEST = Fraction(1000 * KPA)
+#: A line holds at most this share of the smallest tank or chamber.
+LINE_SHARE = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An arrangement with extra landmarks, one number for all it leaves open, a start, and what the driver does."""
+
+    arrangement: Arrangement
+    claims: tuple[Condition, ...]
+    numbers: Numbers
+    begin: Begin
+    script: tuple[Deed, ...]
+    until: float
+
+    def layout(self) -> Layout:
+        return lay_out(self.arrangement, self.claims)
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    volumes: tuple[str, ...]
+    settings: tuple[Setting, ...]
+    controls: tuple[Control, ...]
+    mishaps: tuple[Mishap, ...]
+    parts: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@st.composite
+def _settings(draw: st.DrawFn) -> tuple[Setting, ...]:
+    found = []
+    for i in range(draw(st.integers(1, 4))):
+        low = draw(st.integers(5, 90)) * 10 * KPA
+        width = draw(st.sampled_from([0, 0, 20, 60])) * KPA
+        found.append(Setting(f"setting{i}", Fraction(low), Fraction(low + width)))
+    return tuple(found)
+
+
+@st.composite
+def _leaves(draw: st.DrawFn, names: _Names) -> Condition:
+    kinds = ["below", "at least"] * 4 + ["lower"] * 3 + ["state"]
+    kinds += ["position"] * 3 * bool(names.controls) + ["mishap"] * 2 * bool(names.mishaps)
+    volume = draw(st.sampled_from(names.volumes))
+    setting = draw(st.sampled_from(names.settings))
+    match draw(st.sampled_from(kinds)):
+        case "below":
+            return Below(volume, setting.low, setting.high, setting.name)
+        case "at least":
+            return AtLeast(volume, setting.low, setting.high, setting.name)
+        case "lower":
+            return Lower(volume, draw(st.sampled_from([v for v in names.volumes if v != volume])))
+        case "state":
+            part, states = draw(st.sampled_from(names.parts))
+            return InState(part, frozenset({draw(st.sampled_from(states))}))
+        case "position":
+            control = draw(st.sampled_from(names.controls))
+            return InPosition(control.name, frozenset({draw(st.sampled_from(control.positions))}))
+        case _:
+            return Happened(draw(st.sampled_from(names.mishaps)).name)
+
+
+def _conditions(names: _Names) -> st.SearchStrategy[Condition]:
+    leaf = _leaves(names)
+    pair = st.tuples(leaf, st.one_of(leaf, st.builds(Not, leaf)))
+    return st.one_of(
+        leaf,
+        leaf,
+        leaf,
+        leaf,
+        st.builds(Not, leaf),
+        st.builds(AllOf, pair),
+        st.builds(AllOf, pair),
+        st.builds(AnyOf, pair),
+    )
+
+
+@st.composite
+def _sizes(draw: st.DrawFn) -> Size | None:
+    if draw(st.integers(0, 3)) == 0:
+        return None
+    c = draw(st.sampled_from(["0.02", "0.2", "1", "5", "20"]))
+    spread = draw(st.sampled_from(["1", "1", "1.5", "3"]))
+    b = draw(st.sampled_from(["0", "0.2", "0.35", "0.5"]))
+    wide = draw(st.sampled_from(["0", "0", "0.1"]))
+    return Size(Range(Fraction(c), Fraction(c) * Fraction(spread)), Range(Fraction(b), Fraction(b) + Fraction(wide)))
+
+
+@st.composite
+def _passages(draw: st.DrawFn, names: _Names, states: tuple[str, ...]) -> tuple[Passage, ...]:
+    found = []
+    for _ in range(draw(st.integers(1, 3))):
+        one = draw(st.sampled_from([*names.volumes, *names.volumes, SOURCE]))
+        other = draw(st.sampled_from([*[v for v in names.volumes if v != one] * 2, ATMOSPHERE]))
+        open_in = draw(st.sets(st.sampled_from(states), min_size=1))
+        found.append(Passage(one, other, draw(st.booleans()), frozenset(open_in), draw(_sizes())))
+    return tuple(found)
+
+
+def _opposite(guard: Condition, settings: tuple[Setting, ...]) -> Condition:
+    """A guard for the way back: with play, where there is a setting for it."""
+    match guard:
+        case AtLeast(volume, low, _):
+            for setting in settings:
+                if setting.high < low:
+                    return Below(volume, setting.low, setting.high, setting.name)
+        case Below(volume, _, high):
+            for setting in settings:
+                if setting.low > high:
+                    return AtLeast(volume, setting.low, setting.high, setting.name)
+        case _:
+            pass
+    return Not(guard)
+
+
+@st.composite
+def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...]) -> Part:
+    """A part. Most of its pairs of opposite moves have opposite guards, since most others chatter."""
+    conditions = _conditions(names)
+    guards: dict[tuple[str, str], Condition] = {}
+    for way in [(s, t) for s in states for t in states if s != t]:
+        back = guards.get((way[1], way[0]))
+        if back is not None and draw(st.integers(0, 3)):
+            guards[way] = _opposite(back, names.settings)
+        elif draw(st.integers(0, 3)):
+            guards[way] = draw(conditions)
+    slow = draw(st.integers(0, 4)) == 0
+    moves = tuple(Move(s, t, guard) for (s, t), guard in guards.items())
+    return Part(name, "any", states, draw(_passages(names, states)), moves, slow)
+
+
+@st.composite
+def _arrangements(draw: st.DrawFn) -> Arrangement:
+    kinds = draw(st.lists(st.sampled_from(list(VolumeKind)), min_size=2, max_size=6))
+    litres = {
+        VolumeKind.TANK: st.sampled_from([4.0, 10.0, 40.0]),
+        VolumeKind.CHAMBER: st.sampled_from([0.5, 1.0, 2.0]),
+        VolumeKind.LINE: st.sampled_from([0.2, 0.5, 1.0]),
+    }
+    drawn = [draw(litres[kind]) for kind in kinds]
+    smallest = min([size for size, kind in zip(drawn, kinds, strict=True) if kind != VolumeKind.LINE], default=10.0)
+    volumes = []
+    for i, (size, kind) in enumerate(zip(drawn, kinds, strict=True)):
+        real = Fraction(size * LINE_SHARE * smallest if kind == VolumeKind.LINE else size).limit_denominator(10**6)
+        volumes.append(Volume(f"{kind.value}{i}", kind, Range(real, real)))
+    states = [tuple("abc"[: draw(st.sampled_from([1, 2, 2, 2, 3]))]) for _ in range(draw(st.integers(1, 5)))]
+    controls = [
+        Control(f"control{i}", tuple("xyz"[: draw(st.integers(2, 3))]))
+        for i in range(draw(st.sampled_from([0, 1, 1, 2])))
+    ]
+    names = _Names(
+        tuple(v.name for v in volumes),
+        draw(_settings()),
+        tuple(controls),
+        tuple(Mishap(f"mishap{i}") for i in range(draw(st.integers(0, 1)))),
+        tuple((f"part{i}", s) for i, s in enumerate(states)),
+    )
+    return Arrangement(
+        name="random",
+        unit="kPa",
+        atmosphere=Fraction(101_325),
+        highest=HIGHEST,
+        volumes=tuple(volumes),
+        parts=tuple(draw(_parts(names, name, s)) for name, s in names.parts),
+        controls=names.controls,
+        mishaps=names.mishaps,
+        settings=names.settings,
+    )
+
+
+@st.composite
+def _numbers(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
+    share = st.sampled_from([Fraction(k, 4) for k in range(5)])
+
+    def inside(given: Range | Setting) -> Fraction:
+        return given.low + (draw(share) if given.low != given.high else 0) * (given.high - given.low)
+
+    sizes = {}
+    for part in arrangement.parts:
+        for k, passage in enumerate(part.passages):
+            if passage.size is None:
+                c, b = draw(st.sampled_from([0.02, 0.3, 2.0, 30.0])), draw(st.sampled_from([0.0, 0.3, 0.6]))
+                sizes[part.name, k] = (c, b)
+            else:
+                sizes[part.name, k] = (float(inside(passage.size.c)), float(inside(passage.size.b)))
+    return Numbers(
+        settings={s.name: inside(s) for s in arrangement.settings},
+        litres={v.name: float(v.litres.low) for v in arrangement.volumes if v.litres is not None},
+        sizes=sizes,
+        delays={p.name: draw(st.sampled_from([0.003, 0.2, 2.0])) for p in arrangement.parts if p.slow},
+        together=draw(st.booleans()),
+        choice=draw(st.integers(0, 1)),
+    )
+
+
+@st.composite
+def _scripts(draw: st.DrawFn, arrangement: Arrangement, begin: Begin) -> tuple[Deed, ...]:
+    """Up to seven deeds, each of which changes something."""
+    stand = dict(begin.controls)
+    mishaps = [m.name for m in arrangement.mishaps]
+    time, found = 0.0, []
+    for _ in range(draw(st.integers(1, 7))):
+        time += draw(st.sampled_from([0.003, 0.1, 0.7, 3.0]))
+        choices = [(c.name, p) for c in arrangement.controls for p in c.positions if p != stand[c.name]]
+        name, position = draw(st.sampled_from([*choices, *((m, None) for m in mishaps), ("", None)]))
+        if position is not None:
+            stand[name] = position
+        elif name:
+            mishaps.remove(name)
+        else:
+            continue
+        found.append(Deed(time, name, position))
+    return tuple(found)
+
+
+@st.composite
+def cases(draw: st.DrawFn) -> Case:
+    """A random case. Start pressures never lie on a landmark: there rounding would decide what happens."""
+    arrangement = draw(_arrangements())
+    beside = st.builds(
+        lambda k, off: Fraction(k * 10 * KPA + off), st.integers(0, 99), st.sampled_from([300, 3700, 9700])
+    )
+    pressure = st.one_of(st.sampled_from([Fraction(0), HIGHEST]), beside)
+    mark = st.integers(5, 95).map(lambda k: Fraction(k * 10 * KPA))
+    names = [v.name for v in arrangement.volumes]
+    claims = draw(st.lists(st.builds(lambda v, m: AtLeast(v, m, m), st.sampled_from(names), mark), max_size=3))
+    begin = Begin(
+        {name: draw(pressure) for name in names},
+        {p.name: draw(st.sampled_from(p.states)) for p in arrangement.parts},
+        {c.name: draw(st.sampled_from(c.positions)) for c in arrangement.controls},
+    )
+    numbers = draw(_numbers(arrangement))
+    return Case(arrangement, tuple(claims), numbers, begin, draw(_scripts(arrangement, begin)), until=30.0)
