@@ -68,8 +68,12 @@ class Unrolling:
             self._add_copy()
 
     def reaches(self, depth: int) -> bool:
-        """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps."""
+        """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps.
+
+        After a `story` no deeper run may be asked for: its spare variables stand where the next copy would.
+        """
         self.grow_to(depth + 1)
+        self._spare = self._first + self._copies * self._step.size
         return self._sat.holds([self.at(self.goal, depth)])
 
     def exclude(self, depth: int) -> None:
@@ -78,13 +82,41 @@ class Unrolling:
         self._sat.add([-self.at(self.goal, depth)])
 
     def story(self, depth: int) -> Story:
-        """The run behind the last `reaches(depth)`."""
-        model = self._sat.model()
-        states: list[State] = []
-        for copy in range(depth + 1):
-            signed = [self.at(b.literal, copy) for b in self.problem.bits]
-            states.append(self.problem.state_of([(model[abs(s) - 1] > 0) == (s > 0) for s in signed]))
-        return tell(self.problem, states)
+        """A calm run among those of the last `reaches(depth)`: what need not change, does not.
+
+        Volumes and parts are asked one after another to stand still throughout, then from one state to the next; each
+        does so as long as some run of this length is left. The least number of changes is not sought: that would be
+        another search.
+        """
+        self._model = self._sat.model()
+        held = [self.at(self.goal, depth)]
+        groups = sorted({b.group for b in self.problem.bits}, key=lambda g: (not g.startswith("part"), g))
+        still = {(g, t): self._stands_still(g, t) for g in groups for t in range(depth)}
+        for wanted in (*([(g, t) for t in range(depth)] for g in groups), *([key] for key in still)):
+            literals = [still[key][0] for key in wanted]
+            quiet = all(self._value(one) == self._value(other) for key in wanted for one, other in still[key][1])
+            if not quiet and self._sat.holds([*held, *literals]):
+                self._model = self._sat.model()
+                quiet = True
+            if quiet:
+                held += literals
+        return tell(self.problem, [self._state(copy) for copy in range(depth + 1)])
+
+    def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
+        """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
+        self._spare += 1
+        pairs = [
+            (self.at(b.literal, copy), self.at(b.literal, copy + 1)) for b in self.problem.bits if b.group == group
+        ]
+        for one, other in pairs:
+            self._sat.add_all([[-self._spare, -one, other], [-self._spare, one, -other]])
+        return self._spare, pairs
+
+    def _value(self, signed: int) -> bool:
+        return (self._model[abs(signed) - 1] > 0) == (signed > 0)
+
+    def _state(self, copy: int) -> State:
+        return self.problem.state_of([self._value(self.at(b.literal, copy)) for b in self.problem.bits])
 
     @property
     def work(self) -> int:
