@@ -227,6 +227,7 @@ LINE, TANK = "line", "tank"
         ("always", ALWAYS_TRUE),
         ("not always", Truth(value=False)),
         ("never or not never", ALWAYS_TRUE),
+        ("tank is low or always", ALWAYS_TRUE),
         ("tank is low and always", Below(TANK, 4 * BAR, 4 * BAR)),
         ("tank is low and never", Truth(value=False)),
         ("never or tank is not low", Not(Below(TANK, 4 * BAR, 4 * BAR))),
@@ -338,6 +339,7 @@ def test_a_path_that_is_no_file_is_a_fault(tmp_path: Path, name: str, code: str)
         load_arrangement(tmp_path / name)
     assert [fault.code for fault in caught.value.diagnostics] == [code]
     assert caught.value.diagnostics[0].render().count("\n") == 1
+    assert ":1:1: " in caught.value.diagnostics[0].headline
 
 
 def test_a_device_is_not_read() -> None:

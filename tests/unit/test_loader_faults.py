@@ -162,6 +162,38 @@ def test_one_fault_one_diagnostic_at_its_place(old: str, new: str, code: str) ->
     assert found[0].hint
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "hint"),
+    [
+        ("caution =", "cation =", 'did you mean "caution"?'),
+        (
+            "[starts.held]",
+            "[starts.held]\nzzz = 1",
+            "its keys are says, pressures, parts, controls, where, from, assumed, settled",
+        ),
+        ('b = "0.2..0.3" } }', 'b = "0.2..0.3", basi = "x" } }', 'did you mean "basis"?'),
+        (
+            '{ between = ["inlet", "source"] }',
+            '{ between = ["inlet", "source"], open_on = [] }',
+            'did you mean "open_in"?',
+        ),
+        ('when = "tears has happened"', 'when = "tears has happened", zzz = 1', "its keys are from, to, when"),
+        ('shuts = "2..3 bar"', "shuts = 2.5", 'write "2.5" in quotes, with its unit if it has one'),
+        ('shuts = "2..3 bar"', 'shuts = ["2 bar"]', "write text in quotes"),
+        ('volume = "20 L"', "volume = true", "write text in quotes"),
+        ("inlet is below pressure of outlet", "inlet is below outlet", 'write "pressure of outlet"'),
+        ("at least charged_at", "at least line", "write a pressure with its unit"),
+        ('lever = "knob"', 'lever = "zzz"', "name a volume, part, control, mishap or setting"),
+        ("lever is free", "lever is zzz", "its positions are free, held in, pulled"),
+        ("every pipes is not low", "every pipes is not zzz", "the named bands are low, working, full, any"),
+        ('to = "out", when = "chamber', 'to = "out", when = "zzz', "known here are chamber"),
+        ('chamber = "line"', 'chamber = "zzz"', "the volumes are tank, line, cavity"),
+    ],
+)
+def test_the_hint_names_what_would_mend_it(old: str, new: str, hint: str) -> None:
+    assert [fault.hint for fault in faults_in(spoilt(old, new)[0])] == [hint]
+
+
 def test_a_pressure_in_a_kind_that_an_arrangement_never_reaches_is_reported_at_the_part() -> None:
     text, _ = spoilt('"chamber is at least 1 bar"', '"chamber is at least 11 bar"')
     (fault,) = faults_in(text)

@@ -178,6 +178,13 @@ def test_a_shown_setting_reads_back_when_it_needs_no_rounding(unit: str, data: s
     assert parse_pressures(show_pressures(*pascals, unit)) == pascals
 
 
+def test_pressures_are_shown_to_the_decimal_that_matters_in_their_unit() -> None:
+    third = Fraction(100_000, 3)
+    assert [show_pressure(third, unit) for unit in PRESSURE_UNITS] == ["4.8 psi", "33.3 kPa", "0.333 bar", "0.0333 MPa"]
+    assert show_pressure(third, "bar", 1) == "0.3 bar"
+    assert show_pressures(third, 2 * third, "bar") == "0.333..0.667 bar"
+
+
 def test_settings_are_shown_as_people_write_them() -> None:
     shown = [
         show_pressures(*parse_pressures(text), "psi") for text in ("60 psi", "38 ± 4 psi", "33..43 psi", "33..43.1 psi")

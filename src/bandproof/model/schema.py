@@ -286,7 +286,7 @@ def _add(shape: Any, detail: ErrorDetails, place: Place, faults: Faults) -> None
 
 def _as_wanted(wanted: str, value: Any) -> str:
     """The edit that turns a value of the wrong type into one that is wanted."""
-    if wanted == "text in quotes" and isinstance(value, int | Decimal):
+    if wanted == "text in quotes" and isinstance(value, int | Decimal) and not isinstance(value, bool):
         return f'write "{toml_text(value)}" in quotes, with its unit if it has one'
     return f"write {wanted}"
 
