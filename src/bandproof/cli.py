@@ -27,6 +27,7 @@ from bandproof.codes import CODES
 from bandproof.errors import BandproofError, CrossCheckError, InputError
 from bandproof.findings import Finding, Verdict
 from bandproof.limits import Limits, resident_megabytes
+from bandproof.machine.line_air import neglected
 from bandproof.model.kinds import KindDescription, catalogue
 from bandproof.model.loader import load_arrangement
 from bandproof.rechecking import recheck_file
@@ -231,6 +232,8 @@ def _show(shelves: Sequence[Shelf]) -> None:
         for shelf in shelves:
             console.print(f"\n[bold]{_title(shelf.case)}[/]", soft_wrap=True)
             console.print(_table(shelf))
+            if said := neglected(shelf.case.arrangement).sentence():
+                console.print(escape(said))
             for finding in shelf.ordered():
                 _tell(console, shelf, finding)
         console.print(_summary(shelves))

@@ -35,6 +35,7 @@ from typing import Any
 
 from bandproof.findings import Finding
 from bandproof.machine.layout import Layout
+from bandproof.machine.line_air import neglected
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, StepKind, Story, Turned
 from bandproof.model.arrangement import Arrangement
 from bandproof.units import show_pressure
@@ -83,6 +84,7 @@ def prove_json(
     return {
         "format": PROVE_FORMAT,
         "arrangement": _identity(arrangement),
+        "neglected": neglected(arrangement).sentence(),
         "results": [
             {
                 "property": finding.property,
