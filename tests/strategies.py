@@ -84,7 +84,8 @@ def conditions(draw: st.DrawFn, arrangement: Arrangement, *, guard: bool, depth:
     level = draw(ranges(st.sampled_from(MARKS)))
     if not guard:
         level = Range(level.low, level.low)
-    return draw(st.sampled_from([Below, AtLeast]))(draw(volume), level.low, level.high)
+    below = draw(st.booleans())
+    return (Below if below else AtLeast)(draw(volume), level.low, level.high)
 
 
 @st.composite

@@ -221,12 +221,17 @@ class Reachability:
             trial = tuple(y for y in cube if y != x)
             if not self._meets_start(trial) and (smaller := self._blocked_from(trial, level)) is not None:
                 cube = smaller
-        for x in cube:
-            while (wider := self._groups.wider(x)) is not None and x in cube:
-                trial = tuple(wider if y == x else y for y in cube)
-                if self._meets_start(trial) or (smaller := self._blocked_from(trial, level)) is None:
-                    break
-                cube, x = smaller, wider
+        for literal in cube:
+            cube = self._widen(cube, literal, level)
+        return cube
+
+    def _widen(self, cube: Cube, literal: int, level: int) -> Cube:
+        """The cube with one of its literals moved as many landmarks out as it can be."""
+        while literal in cube and (wider := self._groups.wider(literal)) is not None:
+            trial = tuple(wider if y == literal else y for y in cube)
+            if self._meets_start(trial) or (smaller := self._blocked_from(trial, level)) is None:
+                break
+            cube, literal = smaller, wider
         return cube
 
     def _add(self, cube: Cube, level: int) -> None:

@@ -76,7 +76,7 @@ class Reading:
             return self.low(u) > 0
         if u == SOURCE:
             return v != SOURCE and self.high(v) < self.arrangement.highest
-        return ATMOSPHERE != u and v != SOURCE and self.low(u) >= self.high(v)
+        return u != ATMOSPHERE and v != SOURCE and self.low(u) >= self.high(v)
 
     def open_passages(self) -> Iterator[Passage]:
         """Every passage open in this state."""

@@ -7,6 +7,7 @@ topological order.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
 
 FALSE = 0
@@ -38,7 +39,7 @@ class Circuit:
         unique = sorted(set(literals) - {TRUE})
         if not unique:
             return TRUE
-        if unique[0] == FALSE or any(a ^ 1 == b for a, b in zip(unique, unique[1:], strict=False)):
+        if unique[0] == FALSE or any(a ^ 1 == b for a, b in itertools.pairwise(unique)):
             return FALSE
         if len(unique) == 1:
             return unique[0]

@@ -11,6 +11,7 @@ step rule allows it, so every assignment of the choices is a step, or changes no
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -80,7 +81,7 @@ class Encoding:
         bits = [self._bit(f"volume {volume}", str(mark), rank) for rank, mark in enumerate(marks)]
         self.levels[volume] = bits
         self._rules += [
-            self.circuit.implies(high, low) for low, high in zip(bits, bits[1:], strict=False)
+            self.circuit.implies(high, low) for low, high in itertools.pairwise(bits)
         ]
 
     def _add_choice_of(self, group: str, values: tuple[str, ...]) -> None:

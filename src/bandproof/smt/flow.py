@@ -6,6 +6,7 @@ on whether it is open and on the other end's band, and stops as soon as the rest
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -108,7 +109,7 @@ class FlowRule:
         if node == SOURCE:
             return [Range(highest, highest)]
         ends = [Fraction(0), *self._e.layout.landmarks[node], highest]
-        return [Range(low, high) for low, high in zip(ends, ends[1:], strict=False)]
+        return [Range(low, high) for low, high in itertools.pairwise(ends)]
 
     def _sum_positive(self, terms: list[_Term], *, strict: bool) -> int:
         """The sum of all terms is above zero (not `strict`: or zero)."""

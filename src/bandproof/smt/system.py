@@ -194,7 +194,7 @@ class StepRule:
                 leaves[source].append(fires)
             for state in part.states:
                 bit = e.part_in(part.name, state)
-                if bit & 1 == 0 and bit != TRUE and bit != FALSE:
+                if bit & 1 == 0 and bit not in (TRUE, FALSE):
                     stays = c.both(bit, negate(c.any_of(leaves[state])))
                     following[bit] = c.either(stays, c.any_of(arrives[state]))
 
@@ -204,7 +204,7 @@ class StepRule:
             turned = c.any_of(granted["control", control.name, p] for p in control.positions)
             for position in control.positions:
                 bit = e.control_at(control.name, position)
-                if bit & 1 == 0 and bit != TRUE and bit != FALSE:
+                if bit & 1 == 0 and bit not in (TRUE, FALSE):
                     there = granted["control", control.name, position]
                     following[bit] = c.either(there, c.both(bit, negate(turned)))
 
