@@ -11,15 +11,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, at_rest, check_step, may_fall, may_rise, net_inflow, settled
-from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Turned
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Story, Turned
 from bandproof.model.arrangement import Range, VolumeKind
 from bandproof.properties.claim import Pace
 
-from .simulator import PASCALS_PER_BAR, Happening, Numbers, Trajectory
+from .trajectory import PASCALS_PER_BAR, Happening, Numbers, Trajectory
 
 #: Bar: a pressure this near to its landmark crosses it, to rounding, at the same instant as whatever happens now. Ten
 #: times the play of the simulator's comparisons, a hundred-thousandth of the gap between two landmarks.
@@ -28,11 +28,20 @@ SAME_PRESSURE = 1e-6
 SAME_TIME = 1e-9
 
 
-@dataclass(slots=True)
-class Account:
-    """What following a trajectory came to: steps by kind, and `escape`, a sentence, if the machine refused one."""
+#: Happenings taken together, and the step they make; None for one that is forgiven.
+Taken = tuple[Step | None, list[Happening]]
 
-    steps: Counter[str] = field(default_factory=Counter)
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """What following a trajectory came to.
+
+    `counts`: steps by kind, and more; `escape`: a sentence, if the machine refused a step. `story`: the run of the
+    band machine, up to the first step that had to be forgiven.
+    """
+
+    counts: Counter[str]
+    story: Story
     escape: str | None = None
 
 
@@ -70,7 +79,9 @@ class _Follower:
         self.run = run
         self.names = [v.name for v in layout.arrangement.volumes]
         self.mishaps = frozenset(m.name for m in layout.arrangement.mishaps)
-        self.account = Account()
+        self.counts: Counter[str] = Counter()
+        self.steps: list[Step] = []
+        self.states = [run.first]
         stores = [v.name for v in layout.arrangement.volumes if v.kind is not VolumeKind.LINE]
         in_lines = sum(numbers.litres[name] for name in self.names if name not in stores)
         highest = float(layout.arrangement.highest / PASCALS_PER_BAR)
@@ -82,23 +93,31 @@ class _Follower:
         }
 
     def follow(self) -> Account:
+        escape = self._follow()
+        return Account(self.counts, Story("begin", tuple(self.states), tuple(self.steps)), escape)
+
+    def _follow(self) -> str | None:
         state = self.run.first
         for group in self._groups():
-            self._check_stillness(state, group[0].still_lines, group[0].still_all)
+            escape = self._check_stillness(state, group[0].still_lines, group[0].still_all)
             path = self._order(state, group, forgiving=False) or self._order(state, group, forgiving=True)
-            if path is None:
-                self.account.escape = self._explain(state, group)
-                return self.account
+            if escape is not None or path is None:
+                return escape or self._explain(state, group)
             if [h for _, hs in path for h in hs] != group or len(path) != len(group):
-                self.account.steps["taken in another order"] += 1
+                self.counts["taken in another order"] += 1
             legal = self._legal(state)
-            for kind, happenings in path:
-                self.account.steps[kind] += 1
+            for step, happenings in path:
                 state = apply(self.layout, state, tuple(e for h in happenings for e in h.events))
                 legal |= self._legal(state)
+                self._keep(step, state)
             self._refer(legal, group)
-        self._check_stillness(state, self.run.still_lines, self.run.still_all)
-        return self.account
+        return self._check_stillness(state, self.run.still_lines, self.run.still_all)
+
+    def _keep(self, step: Step | None, after: State) -> None:
+        self.counts["forgiven" if step is None else step.kind.value] += 1
+        if step is not None and not self.counts["forgiven"]:
+            self.steps.append(step)
+            self.states.append(after)
 
     # -------------------------------------------------------------------------------------------- simultaneity
 
@@ -127,25 +146,23 @@ class _Follower:
     def _height(self, crossed: Crossed) -> float:
         return float((crossed.landmark + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
 
-    def _order(
-        self, state: State, group: list[Happening], *, forgiving: bool
-    ) -> list[tuple[str, list[Happening]]] | None:
-        """A way to take the happenings of a group as steps, each with its kind; None when there is none."""
+    def _order(self, state: State, group: list[Happening], *, forgiving: bool) -> list[Taken] | None:
+        """A way to take the happenings of a group as steps; None when there is none."""
         hopeless: set[frozenset[int]] = set()
 
-        def search(state: State, left: tuple[int, ...]) -> list[tuple[str, list[Happening]]] | None:
+        def search(state: State, left: tuple[int, ...]) -> list[Taken] | None:
             if not left:
                 return []
             if frozenset(left) in hopeless:
                 return None
             for chosen in self._choices(group, left):
-                kind = self._step(state, chosen, forgiving=forgiving)
-                if kind is None:
+                step = self._step(state, chosen)
+                if step is None and not (forgiving and self._forgivable(state, chosen)):
                     continue
                 after = apply(self.layout, state, tuple(e for h in chosen for e in h.events))
                 rest = search(after, tuple(i for i in left if group[i] not in chosen))
                 if rest is not None:
-                    return [(kind, chosen), *rest]
+                    return [(step, chosen), *rest]
             hopeless.add(frozenset(left))
             return None
 
@@ -165,21 +182,18 @@ class _Follower:
         for size in range(2, len(free) + 1):
             yield free[:size]
 
-    def _step(self, state: State, happenings: list[Happening], *, forgiving: bool) -> str | None:
-        """The kind of the step that these happenings make together, or None when the machine has no such step."""
+    def _step(self, state: State, happenings: list[Happening]) -> Step | None:
+        """The step that these happenings make together, or None when the machine has none."""
         events = tuple(e for h in happenings for e in h.events)
         step = check_step(self.layout, state, apply(self.layout, state, events), Pace.ANY_TIME, self.mishaps)
-        if isinstance(step, Step):
-            return step.kind.value
-        if forgiving and len(events) == 1 and isinstance(events[0], Crossed) and self._forgivable(state, events[0]):
-            return "forgiven"
-        return None
+        return step if isinstance(step, Step) else None
 
     # ------------------------------------------------------------------------------------------------ line air
 
-    def _forgivable(self, state: State, crossed: Crossed) -> bool:
-        """Whether only the path rule refuses this crossing, and the air of the lines accounts for it."""
-        if crossed.volume not in self.loss:
+    def _forgivable(self, state: State, happenings: list[Happening]) -> bool:
+        """Whether this is a single crossing that only the path rule refuses, and the air of the lines accounts for."""
+        crossed, *others = (e for h in happenings for e in h.events)
+        if others or not isinstance(crossed, Crossed) or crossed.volume not in self.loss:
             return False
         mark = Range(crossed.landmark, crossed.landmark)
         least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)
@@ -203,21 +217,19 @@ class _Follower:
 
     # ------------------------------------------------------------------------------------------------- reports
 
-    def _check_stillness(self, state: State, still_lines: bool, still_all: bool) -> None:
-        if self.account.escape is not None:
-            return
+    def _check_stillness(self, state: State, still_lines: bool, still_all: bool) -> str | None:
+        """What is wrong when pressures stand still in a state that does not count as settled, or at rest."""
         for still, judged, words in (
             (still_lines, settled, "lines and chambers are still, but the state is not settled"),
             (still_all, at_rest, "every volume is still, but the state is not at rest"),
         ):
-            if still:
-                self.account.steps["still"] += 1
-                if not judged(self.layout, state):
-                    self.account.escape = f"{words}: {state}"
-                    return
+            self.counts["still"] += still
+            if still and not judged(self.layout, state):
+                return f"{words}: {state}"
+        return None
 
     def _explain(self, state: State, group: list[Happening]) -> str:
         after = apply(self.layout, state, group[0].events)
         why = check_step(self.layout, state, after, Pace.ANY_TIME, self.mishaps)
-        told = "\n  ".join(str(replace(h)) for h in group)
+        told = "\n  ".join(str(h) for h in group)
         return f"{why}\n from {state}\n  {told}\n references {self.reference}\n losses {self.loss}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from hypothesis import strategies as st
@@ -20,6 +20,7 @@ from bandproof.model.arrangement import (
     Range,
     Setting,
     Size,
+    Start,
     Volume,
     VolumeKind,
 )
@@ -36,7 +37,7 @@ from bandproof.model.conditions import (
     Not,
 )
 
-from .simulator import Begin, Deed, Numbers
+from .trajectory import Begin, Deed, Numbers
 
 KPA = 1000
 HIGHEST = Fraction(1000 * KPA)
@@ -56,7 +57,17 @@ class Case:
     until: float
 
     def layout(self) -> Layout:
-        return lay_out(self.arrangement, self.claims)
+        """The layout, of the arrangement with the case's start as its only one."""
+        return lay_out(replace(self.arrangement, starts=(self.start(),)), self.claims)
+
+    def start(self) -> Start:
+        """The start that lists exactly what the case begins with."""
+        return Start(
+            "begin",
+            tuple((name, Range(p, p)) for name, p in self.begin.pressures.items()),
+            tuple((name, frozenset({state})) for name, state in self.begin.parts.items()),
+            tuple((name, frozenset({position})) for name, position in self.begin.controls.items()),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,8 @@ Each volume is isothermal, so with q the net flow into it in dm3/s at the refere
     m = p V / (R T0)  and  dm/dt = rho0 q  give  dp/dt = (rho0 R T0 / V) q = (1 bar / V) q,
 
 since rho0 R T0 = 100 kPa at the reference atmosphere (ISO 8778). Pressures in here are absolute and in bar. The flow
-law is ISO 6358, written in floats and independently of `bandproof.physics`. SciPy's BDF integrates between events (the equations are stiff: lines
-follow tanks, and equalising volumes stop abruptly).
+law is ISO 6358, written independently of `bandproof.physics` (see `airflow`). SciPy's BDF integrates between events
+(the equations are stiff: lines follow tanks, and equalising volumes stop abruptly).
 
 Three things are blurred, each by about ten millipascals, which is far below the gap between any two landmarks:
 
@@ -24,13 +24,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import partial
-from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.integrate import BDF, Radau
 from scipy.optimize import brentq
 
@@ -52,9 +49,9 @@ from bandproof.model.conditions import (
     atoms,
 )
 
-PASCALS_PER_BAR = 100_000
-#: Bar. Below about this difference the flow is linear in it.
-ROOT_BLUR = 1e-7
+from .airflow import Rates, Slopes, Vector, equations
+from .trajectory import PASCALS_PER_BAR, Begin, Deed, Happening, Numbers, Trajectory
+
 #: Bar. Play of every comparison.
 HYSTERESIS = 1e-7
 #: Bar: the integrator's absolute tolerance; well inside the play.
@@ -68,96 +65,7 @@ PATIENCE = 400
 CHATTER_MOVES = 10
 CHATTER_TIME = 1e-2
 
-Vector = NDArray[np.float64]
-Rates = Callable[[float, Vector], Vector]
-Slopes = Callable[[float, Vector], Vector]
 Dense = Callable[[float], Vector]
-
-
-@dataclass(frozen=True, slots=True)
-class Numbers:
-    """One number for everything an arrangement leaves open.
-
-    `settings` in pascals gauge, `litres` per volume, `sizes` as (C, b) per (part, index of the passage), `delays` in
-    seconds for slow parts; a slow part without a delay never moves. `together`: whether all parts that are due at one
-    instant move at once or one after the other; `choice` picks among several moves of a part that are due at once.
-    """
-
-    settings: dict[str, Fraction]
-    litres: dict[str, float]
-    sizes: dict[tuple[str, int], tuple[float, float]]
-    delays: dict[str, float] = field(default_factory=dict)
-    together: bool = True
-    choice: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Begin:
-    """Where a run begins: pascals gauge per volume, and a state per part and a position per control."""
-
-    pressures: dict[str, Fraction]
-    parts: dict[str, str]
-    controls: dict[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Deed:
-    """At a time the driver sets `name` to `position`, or, with no position, the mishap `name` occurs."""
-
-    time: float
-    name: str
-    position: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Happening:
-    """What changed at one instant, with every volume's pressure then (bar abs).
-
-    `still_lines` and `still_all`: just before, every line and chamber (every volume) was still, to rounding.
-    """
-
-    time: float
-    events: tuple[Event, ...]
-    pressures: tuple[float, ...]
-    still_lines: bool = False
-    still_all: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Trajectory:
-    """A run: its first state, its happenings in order, and why it ended (`time`, `chatter` or `limit`).
-
-    `first_pressures` and `last_pressures` are bar abs, in the arrangement's order; the two `still` flags are those of
-    the last instant, as in Happening.
-    """
-
-    first: State
-    happenings: tuple[Happening, ...]
-    first_pressures: tuple[float, ...]
-    last_pressures: tuple[float, ...]
-    last_time: float
-    ended: str
-    still_lines: bool = False
-    still_all: bool = False
-
-
-def flow(c: float, b: float, p1: float, p2: float) -> tuple[float, float, float]:
-    """Flow from p1 to p2 by ISO 6358, dm3/s at the reference atmosphere, and its slopes by p1 and by p2."""
-    if p1 < p2:
-        q, by_p2, by_p1 = flow(c, b, p2, p1)
-        return -q, -by_p1, -by_p2
-    if p2 <= b * p1:
-        return c * p1, c, 0.0
-    gap = p1 - p2
-    square = gap * gap + ROOT_BLUR * ROOT_BLUR
-    blurred = sqrt(sqrt(square))
-    root, slope = gap / blurred, (square - gap * gap / 2) / (square * blurred)
-    rest, scale = sqrt((1 - 2 * b) * p1 + p2), c / (1 - b)
-    return (
-        scale * root * rest,
-        scale * (slope * rest + root * (1 - 2 * b) / (2 * rest)),
-        scale * (root / (2 * rest) - slope * rest),
-    )
 
 
 def simulate(
@@ -273,41 +181,14 @@ class _Run:
     # ------------------------------------------------------------------------------------------------------ flow
 
     def _rates(self) -> tuple[Rates, Slopes]:
-        """Right-hand side of the differential equation for the parts as they stand, and its Jacobian."""
+        """The differential equation for the parts as they stand."""
         ways = []
         for part in self.arrangement.parts:
             for k, passage in enumerate(part.passages):
                 if self.parts[part.name] in passage.open_in:
-                    c, b = self.numbers.sizes[part.name, k]
-                    ways.append((self.index[passage.upstream], self.index[passage.downstream], c, b, passage.one_way))
-        ends, count = [self.atmosphere, self.source], len(self.names)
-        per_litre = 1 / np.array(self.litres)
-
-        def rates(_time: float, y: Vector) -> Vector:
-            p = [*y.tolist(), *ends]
-            net = [0.0] * (count + 2)
-            for u, v, c, b, one_way in ways:
-                if one_way and p[u] <= p[v]:
-                    continue
-                q, _, _ = flow(c, b, p[u], p[v])
-                net[u] -= q
-                net[v] += q
-            return per_litre * net[:count]
-
-        def slopes(_time: float, y: Vector) -> Vector:
-            p = [*y.tolist(), *ends]
-            net = np.zeros((count + 2, count + 2))
-            for u, v, c, b, one_way in ways:
-                if one_way and p[u] <= p[v]:
-                    continue
-                _, by_u, by_v = flow(c, b, p[u], p[v])
-                net[u, u] -= by_u
-                net[u, v] -= by_v
-                net[v, u] += by_u
-                net[v, v] += by_v
-            return per_litre[:, None] * net[:count, :count]
-
-        return rates, slopes
+                    ends = self.index[passage.upstream], self.index[passage.downstream]
+                    ways.append((*ends, *self.numbers.sizes[part.name, k], passage.one_way))
+        return equations(ways, self.litres, [self.atmosphere, self.source])
 
     def _still(self) -> tuple[bool, bool]:
         """Whether every line and chamber is still, and whether every volume is; neither while a slow part is due."""

@@ -13,7 +13,8 @@ from bandproof.model.conditions import AtLeast
 
 from .bandrun import follow
 from .random_cases import Case
-from .simulator import Begin, Numbers, simulate
+from .simulator import simulate
+from .trajectory import Begin, Numbers
 
 
 def piped(volumes: dict[str, VolumeKind], *ways: tuple[str, str]) -> Arrangement:
@@ -43,7 +44,7 @@ def test_a_line_through_which_a_tank_charges_is_settled(drained: bool) -> None:
     run = simulate(layout, numbers, case.begin, until=case.until)
     account = follow(layout, numbers, run)
     assert account.escape is None
-    assert [name for name, count in account.steps.items() if count] == ["flow", "still"]
+    assert {name for name, count in account.counts.items() if count} == {"flow", "still"}
     assert run.still_lines
     assert not run.still_all
     last = State((1, 0), ("open",), ())

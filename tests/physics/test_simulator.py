@@ -24,7 +24,9 @@ from bandproof.model.arrangement import (
 )
 from bandproof.model.conditions import AtLeast, Below, InPosition, Lower
 
-from .simulator import Begin, Deed, Numbers, Trajectory, flow, simulate
+from .airflow import flow
+from .simulator import simulate
+from .trajectory import Begin, Deed, Numbers, Trajectory
 
 #: Gauge pressure of 8 bar abs at an atmosphere of exactly 1 bar, as in the worked values.
 EIGHT_BAR = Fraction(700_000)

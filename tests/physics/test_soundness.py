@@ -15,6 +15,8 @@ from collections.abc import Callable
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
 
+from bandproof.machine.semantics import is_start
+
 from .bandrun import follow
 from .random_cases import Case, cases
 from .simulator import simulate
@@ -27,8 +29,9 @@ BATCH = 200
 def check(case: Case, counts: Counter[str]) -> None:
     layout = case.layout()
     run = simulate(layout, case.numbers, case.begin, case.script, until=case.until)
+    assert is_start(layout, run.first, case.start())
     account = follow(layout, case.numbers, run)
-    counts.update(account.steps)
+    counts.update(account.counts)
     counts["trajectories"] += 1
     counts[f"ended by {run.ended}"] += 1
     assert account.escape is None, account.escape

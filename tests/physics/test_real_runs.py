@@ -1,0 +1,62 @@
+"""A run that a trajectory of the continuous model makes is never said to be impossible.
+
+An impossible story teaches the search a lesson, and lessons end in proofs: one too many would be a false proof. The
+trajectories are those of the soundness test, each cut to its first steps, since every part of a real run is real.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+
+import pytest
+from hypothesis import HealthCheck, given, seed, settings
+
+from bandproof.machine.story import Story
+from bandproof.smt.realise import Impossible, realise
+
+from .bandrun import follow
+from .random_cases import Case, cases
+from .simulator import simulate
+
+SEED = 20_260_601
+STEPS = 12
+
+
+def ask_batch(number: int, size: int, report: Callable[[str, object], None]) -> Counter[str]:
+    counts: Counter[str] = Counter()
+
+    @seed(SEED + number)
+    @settings(max_examples=size, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @given(case=cases())
+    def no_real_run_is_impossible(case: Case) -> None:
+        layout = case.layout()
+        run = simulate(layout, case.numbers, case.begin, case.script, until=case.until, limit=STEPS)
+        whole = follow(layout, case.numbers, run).story
+        story = Story(whole.start, whole.states[: STEPS + 1], whole.steps[:STEPS])
+        if not story.steps:
+            return
+        answer = realise(layout, story)
+        counts[type(answer).__name__.lower()] += 1
+        counts["steps"] += len(story.steps)
+        assert not isinstance(answer, Impossible), answer.reason
+
+    try:
+        no_real_run_is_impossible()
+    finally:
+        told = ", ".join(f"{count} {name}" for name, count in sorted(counts.items()))
+        report("trajectories", f"seed {SEED + number}: {told}")
+    return counts
+
+
+@pytest.mark.slow
+def test_no_real_run_is_said_to_be_impossible(record_property: Callable[[str, object], None]) -> None:
+    assert ask_batch(0, 20, record_property)["real"] >= 10
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("number", range(1, 6))
+def test_none_of_1000_real_runs_is_said_to_be_impossible(
+    number: int, record_property: Callable[[str, object], None]
+) -> None:
+    assert ask_batch(number, 200, record_property)["real"] >= 100
