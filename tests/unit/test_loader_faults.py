@@ -194,6 +194,15 @@ def test_the_hint_names_what_would_mend_it(old: str, new: str, hint: str) -> Non
     assert [fault.hint for fault in faults_in(spoilt(old, new)[0])] == [hint]
 
 
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [("true", "true"), ("false", "false"), ("{ a = 1 }", "a table"), ("[1]", "a list"), ("1979-05-27", "1979-05-27")],
+)
+def test_a_value_of_the_wrong_type_is_shown(value: str, shown: str) -> None:
+    (fault,) = faults_in(spoilt('says = "in reach"', f"says = {value}")[0])
+    assert fault.message == f'"says" should be text in quotes, not {shown}'
+
+
 def test_a_pressure_in_a_kind_that_an_arrangement_never_reaches_is_reported_at_the_part() -> None:
     text, _ = spoilt('"chamber is at least 1 bar"', '"chamber is at least 11 bar"')
     (fault,) = faults_in(text)

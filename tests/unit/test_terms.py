@@ -166,6 +166,22 @@ def test_faults_name_the_word_and_its_place(marked: str, code: str, said: str) -
         assert f"{text[:start]}«{text[start:end]}»{text[end:]}" == marked
 
 
+@pytest.mark.parametrize(
+    ("text", "note"),
+    [
+        ("pressure is low", '"pressure" is a word of the condition language'),
+        ("a is least", '"least" is a word of the condition language'),
+        ("or is low", ""),
+        ("a is low never", ""),
+        ("a b", ""),
+    ],
+)
+def test_a_word_of_the_language_where_a_name_could_stand_is_pointed_out(text: str, note: str) -> None:
+    with pytest.raises(ConditionError) as caught:
+        parse(text)
+    assert (caught.value.code, caught.value.note) == ("condition-word", note)
+
+
 def test_the_hint_lists_what_could_come_next() -> None:
     with pytest.raises(ConditionError) as caught:
         parse("a is below")

@@ -101,13 +101,8 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
         return None
     before = len(faults)
     if not is_label(name):
-        faults.add(
-            "bad-name",
-            place,
-            f'"{name}" cannot be the name of a kind',
-            hint="use words of letters and digits",
-            key=True,
-        )
+        message = f'"{name}" cannot be the name of a kind'
+        faults.add("bad-name", place, message, hint="use words of letters and digits", key=True)
     _check_states(shape, place, faults)
     # With a faulty name among ports and slots, every guard that mentions it would be a second fault.
     scope = guard_scope(shape) if _check_slots(shape, place, faults) else None

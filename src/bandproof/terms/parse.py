@@ -224,10 +224,10 @@ def _unexpected_word(text: str, fault: UnexpectedToken) -> ConditionError:
         message = f'the pressure "{number}" has no unit'
         start = len(previous) - len(number)
         return ConditionError("unit-missing", (start, len(previous)), message, 'write the unit, as in "60 psi"')
-    if str(token) in RESERVED and "NAME" in fault.accepts:
-        note = f'"{token}" is a word of the condition language' if token.type not in {"AND", "OR"} else ""
-        return _early(at, f'"{token}"', wanted, note)
-    return _early(at, f'"{token}"' if token.type != "QUOTED" else str(token), wanted)
+    # Where a name could stand, a word of the language may have been meant as one.
+    taken = str(token) in RESERVED - {"and", "or"} and "NAME" in fault.accepts
+    note = f'"{token}" is a word of the condition language' if taken else ""
+    return _early(at, f'"{token}"' if token.type != "QUOTED" else str(token), wanted, note)
 
 
 def _early(at: Place, found: str, wanted: str, note: str = "") -> ConditionError:
