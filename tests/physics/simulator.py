@@ -16,7 +16,7 @@ Three things are blurred, each by about ten millipascals, which is far below the
 - two volumes in different bands are compared by their bands, so that a comparison never contradicts the crossings.
 
 A run also stops early, with what happened so far, when a part chatters (moves to and fro faster than can be resolved)
-or when the number of happenings reaches a limit.
+or when the number of happenings, or of steps without one, reaches a limit.
 """
 
 from __future__ import annotations
@@ -61,6 +61,8 @@ RELATIVE_TOLERANCE = 1e-7
 STILL = 1e-6
 #: Steps after which BDF is given up for Radau, which is slower but does not circle about the onset of a one-way flow.
 PATIENCE = 400
+#: Steps after which a run ends where it is.
+GIVE_UP = 4000
 #: A part that makes this many moves within CHATTER_TIME seconds chatters.
 CHATTER_MOVES = 10
 CHATTER_TIME = 1e-2
@@ -96,6 +98,7 @@ class _Run:
         self.recent: dict[str, deque[float]] = {p.name: deque(maxlen=CHATTER_MOVES) for p in arrangement.parts}
         self.happenings: list[Happening] = []
         self.time = 0.0
+        self.stuck = False
         self._set_marks(begin)
         self.pairs = sorted(
             {
@@ -190,12 +193,15 @@ class _Run:
                     ways.append((*ends, *self.numbers.sizes[part.name, k], passage.one_way))
         return equations(ways, self.litres, [self.atmosphere, self.source])
 
+    def _quiet(self) -> list[bool]:
+        """Which volumes are still."""
+        quiet: list[bool] = (np.abs(self._rates()[0](self.time, self.y)) * self.litres < STILL).tolist()
+        return quiet
+
     def _still(self) -> tuple[bool, bool]:
         """Whether every line and chamber is still, and whether every volume is; neither while a slow part is due."""
-        if self.due:
-            return False, False
-        still = (np.abs(self._rates()[0](self.time, self.y)) * self.litres < STILL).tolist()
-        return all(still[i] for i in self.quick), all(still)
+        quiet = [still and not self.due for still in self._quiet()]
+        return all(quiet[i] for i in self.quick) and not self.due, all(quiet)
 
     def _crossings(self, y: Vector) -> list[tuple[str, int]]:
         """Volumes past one of the two marks around them, with +1 for up and -1 for down."""
@@ -221,7 +227,7 @@ class _Run:
 
     def _advance(self, stop: float) -> bool:
         """Integrate to `stop`, or to the first instant at which a crossing or a comparison changes: then true."""
-        if self._still()[1]:
+        if all(self._quiet()):
             return False
         rates, slopes = self._rates()
         tolerances = {"rtol": RELATIVE_TOLERANCE, "atol": ABSOLUTE_TOLERANCE, "jac": slopes}
@@ -239,6 +245,11 @@ class _Run:
                 self._locate(solver, crossings)
                 return True
             self.time, self.y = solver.t, solver.y.copy()
+            if steps % 32 == 0 and all(self._quiet()):
+                break
+            if steps > GIVE_UP:
+                self.stuck = True
+                break
         return False
 
     def _locate(self, solver: BDF | Radau, crossings: list[tuple[str, int]]) -> None:
@@ -358,7 +369,7 @@ class _Run:
         first, first_pressures = self.state(), tuple(self.y.tolist())
         deeds = deque(deed for deed in script if deed.time < until)
         ended = "limit"
-        while len(self.happenings) < limit:
+        while len(self.happenings) < limit and not self.stuck:
             if not self._react():
                 ended = "chatter"
                 break
