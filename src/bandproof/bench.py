@@ -10,6 +10,7 @@ Limits: a claim's limits are looked at between two units of an engine's work, so
 from __future__ import annotations
 
 import time
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -17,13 +18,20 @@ from bandproof.errors import CrossCheckError
 from bandproof.findings import Finding, Verdict
 from bandproof.limits import Clock, GaveUpError, Limits
 from bandproof.machine.layout import Layout, lay_out
+from bandproof.machine.semantics import Reading, surely
 from bandproof.machine.story import State, Story
 from bandproof.model.arrangement import Arrangement, Start
-from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, Happened, InPosition, InState, Not, Truth
+from bandproof.model.conditions import Condition, Truth
+from bandproof.origins import Literal, clauses_as_conditions, narrowed, start_condition, state_condition
 from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
+from bandproof.views.words import show_condition
 
 if TYPE_CHECKING:
     from bandproof.engines.run import Decision
+    from bandproof.smt.system import StepRule
+
+#: How many of the things that a start's condition lacks are named.
+_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +98,7 @@ class Bench:
         lost = self._unreachable(start, clock)
         if lost:
             return replace(unanswered(claim), verdict=Verdict.EMPTY, reason=lost)
-        decision = self._run(claim, clock)
+        decision, lacking = self._answer(claim, start, clock)
         finding = Finding(
             property=claim.id,
             says=claim.says,
@@ -101,23 +109,24 @@ class Bench:
             caution=claim.caution,
             layout=self.layout,
             story=decision.story,
-            certificate=self._certificate(claim, decision, clock),
             engine=decision.engine,
         )
-        if decision.story is not None:
-            finding = self._story_checked(finding, decision.story, start, clock)
+        if lacking and decision.story is None:
+            return replace(finding, verdict=Verdict.UNDECIDED, reason=self._too_wide(start, finding, lacking))
+        finding = replace(finding, certificate=self._certificate(claim, decision, clock))
         if claim.pace is Pace.AFTER_SETTLING:
             self._waiting[_sense(claim)] = finding.verdict
         if finding.verdict is Verdict.REFUTED:
             finding = _with_reason(finding, self._if_the_driver_waits(claim, finding.story, clock))
         return _with_reason(finding, self._assumption(start))
 
-    def _run(self, claim: Property, clock: Clock) -> Decision:
+    def _run(self, claim: Property, clock: Clock, rule: StepRule | None = None) -> Decision:
         from bandproof.engines.bounded import NotARunError  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:
-            return decide(self._rule, claim, check=clock, seen=self._seen)
+            # A narrowed start has states of its own, so what is known to be reachable is not shared with it.
+            return decide(rule or self._rule, claim, check=clock, seen=self._seen if rule is None else None)
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
@@ -135,7 +144,7 @@ class Bench:
             excluded = Excluded.CONDITION
         if invariant is None:
             return None
-        text = write_certificate(decision.problem, invariant, excluded).text
+        text = write_certificate(decision.problem, invariant, excluded, lessons=decision.lessons).text
         checked = recheck(text, f"{claim.id}.smt2")
         if not checked.ok:
             message = f'property "{claim.id}": its certificate does not stand: {"; ".join(checked.faults)}'
@@ -164,18 +173,41 @@ class Bench:
     def _reaches(self, start: Start, condition: Condition, clock: Clock) -> bool:
         """Some run without mishaps from where `start` comes from gets to `condition`, settled if the start is."""
         shape = Shape.SETTLED if start.settled else Shape.REACHABLE
-        origin = start.reached_from or start.name
-        sought = Property("start", start.says, "", shape, origin, when=condition, then=Truth(value=False))
-        return self._run(sought, clock).story is not None
+        return self._run(_sought(start, condition, shape), clock).story is not None
 
-    def _story_checked(self, finding: Finding, story: Story, start: Start, clock: Clock) -> Finding:
-        """The finding, unless its story begins in a state that does not come about."""
+    def _answer(self, claim: Property, start: Start, clock: Clock) -> tuple[Decision, tuple[Condition, ...]]:
+        """The answer, and what a state of the start that cannot come about lacks, where runs began in such states.
+
+        A run from such a state refutes nothing. What shows that the state cannot be reached limits the start, and the
+        claim is decided again, until a run begins in a state that can be reached or there is none.
+        """
+        decision = self._run(claim, clock)
         if start.plain or start.assumed or start.reached_from is None:
-            return finding
-        if self._reaches(start, state_condition(self.layout, story.states[0]), clock):
-            return finding
-        reason = f'the run found begins in a state of start "{start.name}" that cannot be reached'
-        return replace(finding, verdict=Verdict.UNDECIDED, reason=reason, story=None, steps=None)
+            return decision, ()
+        learned: list[Condition] = []
+        lacking: dict[Condition, None] = {}
+        while decision.story is not None:
+            first = decision.story.states[0]
+            sought = _sought(start, state_condition(self.layout, first), Shape.REACHABLE)
+            origin = self._run(sought, clock)
+            if origin.story is not None:
+                break
+            clauses = _clauses(origin)
+            learned += clauses
+            reading = Reading(self.layout, first)
+            lacking |= dict.fromkeys(clause for clause in clauses if not surely(reading, clause))
+            rule = copy(self._rule)
+            rule.layout = Layout(narrowed(self.layout.arrangement, start.name, learned), self.layout.landmarks)
+            decision = self._run(claim, clock, rule)
+        return decision, tuple(lacking)
+
+    def _too_wide(self, start: Start, finding: Finding, lacking: tuple[Condition, ...]) -> str:
+        unit = self.layout.arrangement.unit
+        missing = " and ".join(show_condition(condition, unit) for condition in lacking[:_SHOWN])
+        return (
+            f'{finding.verdict} for the states of start "{start.name}" that can be reached from "{start.reached_from}"; '
+            f"its condition allows others too: add to it, for one, that {missing}"
+        )
 
     # --------------------------------------------------------------------------------------------------------- pace
 
@@ -191,7 +223,8 @@ class Bench:
         sense = _sense(waiting)
         if sense not in self._waiting:
             try:
-                self._waiting[sense] = self._run(waiting, clock).verdict
+                start = self.layout.arrangement.start(claim.during)
+                self._waiting[sense] = self._answer(waiting, start, clock)[0].verdict
             except GaveUpError:
                 return "not decided in the time left whether it holds when the driver lets the air settle"
         return f"{self._waiting[sense]} when the driver lets the air settle before each action"
@@ -202,41 +235,21 @@ def _sense(claim: Property) -> Property:
     return replace(claim, id="", says="", basis="", caution="")
 
 
+def _sought(start: Start, condition: Condition, shape: Shape) -> Property:
+    """The claim that a run without mishaps from where `start` comes from gets to `condition`."""
+    origin = start.reached_from or start.name
+    return Property("start", start.says, "", shape, origin, when=condition, then=Truth(value=False))
+
+
+def _clauses(decision: Decision) -> tuple[Condition, ...]:
+    """The invariant of a decision as conditions."""
+    bits = {bit.literal >> 1: bit for bit in decision.problem.bits}
+    return clauses_as_conditions(
+        [Literal((bit := bits[x >> 1]).group, bit.value, (x & 1) == (bit.literal & 1)) for x in clause]
+        for clause in decision.invariant or ()
+    )
+
+
 def _with_reason(finding: Finding, further: str) -> Finding:
     """The finding with one more thing said about it."""
     return replace(finding, reason="; ".join(r for r in (finding.reason, further) if r))
-
-
-# ------------------------------------------------------------------------------------ sets of states as conditions
-
-
-def start_condition(layout: Layout, start: Start) -> Condition:
-    """The states of `start` as a condition on `layout`; that they are to be settled is left aside."""
-    items: list[Condition] = [start.where]
-    for volume, pressures in start.pressures:
-        marks = layout.landmarks[volume]
-        items += [AtLeast(volume, m, m) for m in [m for m in marks if m <= pressures.low][-1:]]
-        items += [Below(volume, m, m) for m in [m for m in marks if m > pressures.high][:1]]
-    items += [InState(part, states) for part, states in start.parts]
-    items += [InPosition(control, positions) for control, positions in start.controls]
-    items += [Not(Happened(mishap.name)) for mishap in layout.arrangement.mishaps]
-    return AllOf(tuple(items))
-
-
-def state_condition(layout: Layout, state: State) -> Condition:
-    """The condition that holds in `state` alone."""
-    arrangement = layout.arrangement
-    items: list[Condition] = []
-    for volume, band in zip(arrangement.volumes, state.bands, strict=True):
-        marks = layout.landmarks[volume.name]
-        items += [AtLeast(volume.name, m, m) for m in marks[:band][-1:]]
-        items += [Below(volume.name, m, m) for m in marks[band : band + 1]]
-    items += [InState(part.name, frozenset({at})) for part, at in zip(arrangement.parts, state.parts, strict=True)]
-    items += [
-        InPosition(control.name, frozenset({at}))
-        for control, at in zip(arrangement.controls, state.controls, strict=True)
-    ]
-    for mishap in arrangement.mishaps:
-        here = Happened(mishap.name)
-        items.append(here if mishap.name in state.mishaps else Not(here))
-    return AllOf(tuple(items))

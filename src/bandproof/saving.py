@@ -109,8 +109,7 @@ def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
     if finding.certificate is not None:
         files[name + CERTIFICATE] = finding.certificate
     if finding.story is not None and finding.layout is not None:
-        layout, story, last = finding.layout, finding.story, ending(finding)
-        title = f"{name}, {layout.arrangement.name}"
+        layout, story, last, title = finding.layout, finding.story, ending(finding), f"{name}, {finding.layout.arrangement.name}"
         files[name + STORY] = as_json(story_json(layout, story, claim=name, says=finding.says, ending=last))
         files[name + TEXT] = story_text(layout, story, title=title, ending=last)
         files[name + PRESSURES] = pressures_svg(layout, story, title=title)

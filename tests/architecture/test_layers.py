@@ -21,7 +21,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("certify",),
     ("engines",),
     ("analyses",),
-    ("api", "bench", "rechecking", "saving", "workers"),
+    ("api", "bench", "origins", "rechecking", "saving", "workers"),
     ("cli", "__main__"),
 )
 

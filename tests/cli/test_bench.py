@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from bandproof.api import load_cases, overall, prove
-from bandproof.bench import Bench, Case, start_condition, state_condition
+from bandproof.bench import Bench, Case
 from bandproof.certify import recheck_against
 from bandproof.engines import run
+from bandproof.engines.explore import explore
 from bandproof.errors import CrossCheckError
 from bandproof.findings import Finding, Verdict
 from bandproof.limits import Clock, GaveUpError, Limits, resident_megabytes
@@ -21,7 +22,8 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
-from bandproof.properties.claim import Property
+from bandproof.origins import start_condition, state_condition
+from bandproof.properties.claim import Property, Shape
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
 
 ROOT = Path(__file__).parents[2]
@@ -186,14 +188,36 @@ def test_a_claim_from_a_start_that_cannot_come_about_is_empty(tmp_path: Path) ->
     assert (finding.verdict, finding.reason) == (Verdict.EMPTY, 'its start "impossible" cannot be reached from "empty"')
 
 
-def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing(tmp_path: Path) -> None:
-    loose = ARRANGEMENT + '\n[starts.loose]\nwhere = "brake is at least 100 psi"\nfrom = "empty"\nsettled = false\n'
-    (finding,) = decided(
-        tmp_path, claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose"), loose
+LOOSE = ARRANGEMENT + '\n[starts.loose]\nwhere = "brake is at least 100 psi"\nfrom = "empty"\nsettled = false\n'
+
+
+def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing_and_says_what_the_start_lacks(tmp_path: Path) -> None:
+    wrong = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
+    (finding,) = decided(tmp_path, wrong, LOOSE)
+    assert (finding.verdict, finding.story) == (Verdict.UNDECIDED, None)
+    assert finding.reason == (
+        'proven for the states of start "loose" that can be reached from "empty"; its condition allows others too: '
+        "add to it, for one, that tank is at least 20 psi or brake is below 100 psi"
     )
-    assert finding.verdict is Verdict.UNDECIDED
-    assert finding.reason == 'the run found begins in a state of start "loose" that cannot be reached'
-    assert finding.story is None
+
+
+def test_with_what_it_lacks_the_start_is_narrow_enough_for_a_proof(tmp_path: Path) -> None:
+    tight = LOOSE.replace('where = "brake is at least 100 psi"\nfrom = "empty"\nsettled', 'where = "brake is at least 100 psi and tank is at least 100 psi"\nfrom = "empty"\nsettled')
+    right = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
+    (finding,) = decided(tmp_path, right, tight)
+    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, "")
+    assert finding.certificate is not None
+
+
+def test_a_claim_broken_from_a_state_that_can_be_reached_is_refuted_from_there(tmp_path: Path) -> None:
+    case = case_of(tmp_path, claim("falls", 'always = "tank is at least 20 psi"', during="loose"), LOOSE)
+    finding = Bench(case).decide(case.claims[0])
+    assert finding.verdict is Verdict.REFUTED
+    assert finding.story is not None
+    assert finding.layout is not None
+    there = Property("there", "", "", Shape.REACHABLE, "empty", state_condition(finding.layout, finding.story.states[0]))
+    assert explore(finding.layout, there).story is not None
+    assert replay(finding.layout, finding.story, case.properties[0]) is None
 
 
 # ------------------------------------------------------------------------------------------------------- the limits

@@ -1,0 +1,79 @@
+"""The README's example is a good arrangement and a good pack, with the verdicts it expects; its commands are those there are."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+from bandproof.api import load_cases, prove
+from bandproof.cli import ALL_PROVEN, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, REFUTED
+from bandproof.findings import Verdict
+from bandproof.properties.claim import Shape
+from bandproof.properties.packs import expected_verdicts, load_pack
+from tests.cli.conftest import Run
+
+ROOT = Path(__file__).parents[2]
+TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.slow
+def test_the_example_comes_out_as_it_expects(tmp_path: Path) -> None:
+    arrangement, pack = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+    model, rules = tmp_path / "models" / "hand_valve.toml", tmp_path / "properties" / "rules.toml"
+    for path, text in ((model, arrangement), (rules, pack)):
+        path.parent.mkdir()
+        path.write_text(text, encoding="utf-8")
+    (findings,) = prove(load_cases([model]))
+    expected = expected_verdicts(load_pack(rules), model)
+    assert {f.property: str(f.verdict) for f in findings} == {
+        f.property: expected.get(f.property, "proven") for f in findings
+    }
+    assert len(findings) == 3
+
+
+def test_the_tables_list_what_there_is(run: Run) -> None:
+    for verb in ("prove", "draw", "recheck", "kinds", "explain"):
+        assert f"| `bandproof {verb}" in TEXT
+    for option in set(re.findall(r"--[a-z]+", run("prove", "--help").stdout)) - {"--help"}:
+        assert f"`{option}" in TEXT, option
+    for verdict in Verdict:
+        assert f"| {verdict} |" in TEXT
+    for code in (ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED):
+        assert f"\n| {code} |" in TEXT
+    for shape in Shape:
+        assert re.search(rf"`{shape}(\.when)?\b", TEXT), shape
+
+
+def test_the_two_commands_are_single_lines_that_ask_for_nothing_but_python() -> None:
+    commands = re.findall(r"^    (\S.*(?:bandproof prove|pytest).*)$", TEXT.split("## Commands")[0], re.MULTILINE)
+    assert len(commands) == 2
+    assert all(step.split()[0] in ("python3", ".venv/bin/python", ".venv/bin/bandproof") for c in commands for step in c.split(" && "))
+
+
+def test_the_last_command_is_the_one_that_continuous_integration_runs() -> None:
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert script.splitlines()[-1] == 'exec .venv/bin/python -m pytest -n auto --dist loadgroup "$@"'
+    assert "    .venv/bin/python -m pytest -n auto --dist loadgroup\n" in TEXT
+
+
+def test_files_and_folders_named_are_there() -> None:
+    for name in re.findall(r"`((?:models|tests|properties)/[a-z_./*]+)`", TEXT):
+        assert list(ROOT.glob(name.rstrip("/"))), name
+
+
+@pytest.mark.slow
+def test_the_picture_is_of_the_story_that_the_first_command_finds() -> None:
+    """Which of the shortest runs is found, and its pressures, may change with a solver's version; these do not."""
+    shown = re.search(r"!\[.*\]\((.*)\)", TEXT)
+    assert shown is not None
+    words = " ".join(re.findall(r"<text[^>]*>([^<]*)</text>", (ROOT / shown[1]).read_text(encoding="utf-8")))
+    drawn = " ".join(unescape(words).split())
+    (case,) = load_cases([ROOT / "models" / "twins" / "fed_from_one_tank.toml"])
+    ((finding,),) = prove([case], only=["knobs-stay-fed-without-tank-1"])
+    assert finding.verdict is Verdict.REFUTED
+    assert f"{finding.property}, {case.arrangement.name}" in drawn
+    assert f"state {finding.steps} " in drawn
+    assert f"Claim broken: {finding.says}" in drawn
