@@ -43,6 +43,12 @@ KPA = 1000
 HIGHEST = Fraction(1000 * KPA)
 #: A line holds at most this share of the smallest tank or chamber.
 LINE_SHARE = 0.002
+#: Litres, for volumes without a size.
+USUAL = {
+    VolumeKind.TANK: Range(Fraction(10), Fraction(50)),
+    VolumeKind.CHAMBER: Range(Fraction(1), Fraction(5)),
+    VolumeKind.LINE: Range(Fraction("0.01"), Fraction("0.02")),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,13 +227,14 @@ def _arrangements(draw: st.DrawFn) -> Arrangement:
 
 
 @st.composite
-def _numbers(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
+def numbers_of(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
+    """One number for everything the arrangement leaves open, inside what it declares."""
     share = st.sampled_from([Fraction(k, 4) for k in range(5)])
 
     def inside(given: Range | Setting) -> Fraction:
         return given.low + (draw(share) if given.low != given.high else 0) * (given.high - given.low)
 
-    sizes = {}
+    sizes: dict[tuple[str, int], tuple[float, float]] = {}
     for part in arrangement.parts:
         for k, passage in enumerate(part.passages):
             if passage.size is None:
@@ -237,7 +244,7 @@ def _numbers(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
                 sizes[part.name, k] = (float(inside(passage.size.c)), float(inside(passage.size.b)))
     return Numbers(
         settings={s.name: inside(s) for s in arrangement.settings},
-        litres={v.name: float(v.litres.low) for v in arrangement.volumes if v.litres is not None},
+        litres={v.name: float(inside(v.litres or USUAL[v.kind])) for v in arrangement.volumes},
         sizes=sizes,
         delays={p.name: draw(st.sampled_from([0.003, 0.2, 2.0])) for p in arrangement.parts if p.slow},
         together=draw(st.booleans()),
@@ -246,13 +253,15 @@ def _numbers(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
 
 
 @st.composite
-def _scripts(draw: st.DrawFn, arrangement: Arrangement, begin: Begin) -> tuple[Deed, ...]:
+def scripts_of(
+    draw: st.DrawFn, arrangement: Arrangement, begin: Begin, waits: tuple[float, ...] = ()
+) -> tuple[Deed, ...]:
     """Up to seven deeds, each of which changes something."""
     stand = dict(begin.controls)
     mishaps = [m.name for m in arrangement.mishaps]
     time, found = 0.0, []
     for _ in range(draw(st.integers(1, 7))):
-        time += draw(st.sampled_from([0.003, 0.1, 0.7, 3.0]))
+        time += draw(st.sampled_from([0.003, 0.1, 0.7, 3.0, *waits]))
         choices = [(c.name, p) for c in arrangement.controls for p in c.positions if p != stand[c.name]]
         name, position = draw(st.sampled_from([*choices, *((m, None) for m in mishaps), ("", None)]))
         if position is not None:
@@ -281,5 +290,5 @@ def cases(draw: st.DrawFn) -> Case:
         {p.name: draw(st.sampled_from(p.states)) for p in arrangement.parts},
         {c.name: draw(st.sampled_from(c.positions)) for c in arrangement.controls},
     )
-    numbers = draw(_numbers(arrangement))
-    return Case(arrangement, tuple(claims), numbers, begin, draw(_scripts(arrangement, begin)), until=30.0)
+    numbers = draw(numbers_of(arrangement))
+    return Case(arrangement, tuple(claims), numbers, begin, draw(scripts_of(arrangement, begin)), until=30.0)
