@@ -23,6 +23,8 @@ from bandproof.properties.claim import Property
 from bandproof.smt import cvc5_solver, z3_solver
 from bandproof.smt.certificate_text import BadCertificateError, Certificate, read
 from bandproof.smt.invariant import Clause, minimised
+from bandproof.smt.learned import Lesson, refine
+from bandproof.smt.lesson_text import read_lesson, write_lessons
 from bandproof.smt.smtlib import Excluded, Query, goal_of, header, readings, symbols_of, write
 from bandproof.smt.system import Problem, StepRule, pose
 from bandproof.smt.wording import Wording
@@ -39,9 +41,6 @@ __all__ = [
     "write_certificate",
 ]
 
-#: The one good answer to a certificate.
-_GOOD = ("unsat",) * len(Query)
-
 
 @dataclass(frozen=True, slots=True)
 class Written:
@@ -53,7 +52,7 @@ class Written:
 
 @dataclass(frozen=True, slots=True)
 class SolverRun:
-    """One solver's answers to the three queries, in the order start, step, property."""
+    """One solver's answers to the queries: start, step, property, and one for each lesson."""
 
     solver: str
     version: str
@@ -62,7 +61,7 @@ class SolverRun:
     @property
     def ok(self) -> bool:
         """Every query is unsatisfiable."""
-        return self.answers == _GOOD
+        return set(self.answers) == {"unsat"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +78,23 @@ class Recheck:
         return bool(self.runs) and not self.faults
 
 
-def write_certificate(problem: Problem, invariant: tuple[Clause, ...], excluded: Excluded = Excluded.HIT) -> Written:
+def write_certificate(
+    problem: Problem,
+    invariant: tuple[Clause, ...],
+    excluded: Excluded = Excluded.HIT,
+    lessons: tuple[Lesson, ...] = (),
+) -> Written:
     """Write an engine's invariant down, made small first. CrossCheckError when it is no invariant.
 
     `excluded` says what the invariant keeps out: the claim's hit, or the condition of a claim found to be empty.
+    `lessons` are those the problem was refined with, in their order.
     """
     clauses = minimised(problem, invariant, goal_of(problem, excluded))
-    return Written(write(problem, clauses, excluded), readings(problem, clauses))
+    return Written(_text(problem, clauses, excluded, lessons), readings(problem, clauses))
+
+
+def _text(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lessons: tuple[Lesson, ...]) -> str:
+    return write(problem, clauses, excluded, len(lessons)) + write_lessons(problem.layout, lessons)
 
 
 def recheck(text: str, file: str = "<certificate>") -> Recheck:
@@ -122,7 +131,7 @@ def _asked(certificate: Certificate, text: str, file: str) -> Recheck:
     if any({"sat", "unsat"} <= set(given) for given in zip(*(run.answers for run in runs), strict=False)):
         message = f"the solvers disagree about {file}: {', '.join(f'{r.solver} says {r.answers}' for r in runs)}"
         raise CrossCheckError(message)
-    faults = [f"{run.solver}: {fault}" for run in runs for fault in _answer_faults(run)]
+    faults = [f"{run.solver}: {fault}" for run in runs for fault in _answer_faults(run, len(certificate.lessons))]
     return Recheck(certificate.fields, tuple(runs), tuple(faults))
 
 
@@ -133,14 +142,18 @@ _SATISFIABLE = {
 }
 
 
-def _answer_faults(run: SolverRun) -> list[str]:
-    if len(run.answers) != len(Query):
-        return [f"{len(run.answers)} answers to {len(Query)} queries"]
-    return [
-        _SATISFIABLE[query] if answer == "sat" else f'the {query} query is answered "{answer}"'
-        for query, answer in zip(Query, run.answers, strict=True)
-        if answer != "unsat"
-    ]
+def _answer_faults(run: SolverRun, lessons: int) -> list[str]:
+    asked = len(Query) + lessons
+    if len(run.answers) != asked:
+        return [f"{len(run.answers)} answers to {asked} queries"]
+    faults: list[str] = []
+    for query, answer in zip(Query, run.answers, strict=False):
+        if answer != "unsat":
+            faults.append(_SATISFIABLE[query] if answer == "sat" else f'the {query} query is answered "{answer}"')
+    for order, answer in enumerate(run.answers[len(Query) :], start=1):
+        if answer != "unsat":
+            faults.append(f'the air accounts of lesson {order} are answered "{answer}": the lesson is not shown')
+    return faults
 
 
 # ------------------------------------------------------------------------------------ the arrangement and the claim
@@ -156,18 +169,26 @@ def _strangeness(certificate: Certificate, arrangement: Arrangement, claim: Prop
     if fault := _landmark_fault(certificate.landmarks, arrangement, claim):
         return [fault]
     layout = Layout(arrangement, certificate.landmarks)
-    stated = header(layout, claim, excluded, len(certificate.clauses))
+    stated = header(layout, claim, excluded, len(certificate.clauses), len(certificate.lessons))
     keys = [*stated, *(key for key in certificate.fields if key not in stated)]
     differing = [key for key in keys if certificate.fields.get(key) != stated.get(key)]
     if differing:
         return [f'it is about something else: its "{key}" is not that of the claim' for key in differing]
-    problem = pose(StepRule(layout), claim)
+    rule = StepRule(layout)
+    problem = pose(rule, claim)
+    lessons: list[Lesson] = []
+    for order, written in enumerate(certificate.lessons, start=1):
+        lesson = read_lesson(layout, written)
+        if lesson is None:
+            return [f"its lesson {order} speaks of what the arrangement does not have"]
+        problem = refine(rule, problem, lesson)
+        lessons.append(lesson)
     literal = {name: 2 * node for node, name in symbols_of(problem, Wording(layout, problem.bits), ()).bits.items()}
     unknown = {name for clause in certificate.clauses for name, _ in clause} - literal.keys()
     if unknown:
         return [f"its invariant mentions {min(unknown)}, which is no state of the arrangement"]
     clauses = tuple(tuple(literal[name] ^ (not holds) for name, holds in c) for c in certificate.clauses)
-    return _differences(certificate, read(write(problem, clauses, excluded)))
+    return _differences(certificate, read(_text(problem, clauses, excluded, tuple(lessons))))
 
 
 def _landmark_fault(
@@ -190,5 +211,6 @@ def _differences(given: Certificate, written: Certificate) -> list[str]:
         return []
     pairs = zip(given.commands, written.commands, strict=False)
     place = next((i for i, (one, other) in enumerate(pairs) if one != other), -1)
-    query = list(Query)[given.commands[:place].count("(check-sat)") if place >= 0 else -1]
-    return [f"its {query} query does not say what the arrangement and the claim say"]
+    asked = [*(f"{query} query" for query in Query), *(f"query of lesson {k + 1}" for k in range(len(given.lessons)))]
+    query = asked[given.commands[:place].count("(check-sat)") if place >= 0 else -1]
+    return [f"its {query} does not say what the arrangement and the claim say"]

@@ -8,6 +8,7 @@ what the gates say; that is the arrangement's, and is compared by `bandproof.cer
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -51,11 +52,20 @@ class BadCertificateError(BandproofError, ValueError):
 
 
 @dataclass(frozen=True, slots=True)
+class WrittenLesson:
+    """A lesson as it is written down: where it begins, and for each place the list of its atoms, not yet understood."""
+
+    begins: str
+    places: tuple[list[object], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     """What a certificate's text says. `commands` is its SMT-LIB part, one command a line, without comments."""
 
     fields: dict[str, str]
     landmarks: dict[str, tuple[Fraction, ...]]
+    lessons: tuple[WrittenLesson, ...]
     clauses: tuple[tuple[Literal, ...], ...]
     commands: tuple[str, ...]
 
@@ -74,42 +84,68 @@ def _read(text: str) -> Certificate:
     if not text.isascii():
         raise BadCertificateError(1, "a certificate is plain ASCII text")
     text = text.replace("\r\n", "\n")
-    fields, landmarks = _comments(text)
-    if fields.get("format") != FORMAT:
+    comments = _Comments(text)
+    if comments.fields.get("format") != FORMAT:
         raise BadCertificateError(1, f'the first line should be "; format: {FORMAT}"')
-    sections = _sections(text)
+    sections, accounts = _sections(text, len(comments.lessons))
     checked = [_Section(query, commands) for query, commands in zip(Query, sections, strict=True)]
     for section in checked[1:]:
         if section.clauses != checked[0].clauses:
             raise BadCertificateError(section.line, f"the {section.query} query has another invariant than the first")
-    if fields.get("clauses") != str(len(checked[0].clauses)):
-        raise BadCertificateError(1, "the number of clauses is not the one stated")
-    written = [_written(term) for section in sections for _, term in section]
-    return Certificate(fields, landmarks, checked[0].clauses, tuple(written))
+    for commands in accounts:
+        _check_accounts(commands)
+    counted = (str(len(checked[0].clauses)), str(len(comments.lessons)))
+    if (comments.fields.get("clauses"), comments.fields.get("lessons")) != counted:
+        raise BadCertificateError(1, "the numbers of clauses and lessons are not those stated")
+    written = tuple(_written(term) for section in (*sections, *accounts) for _, term in section)
+    lessons = tuple(WrittenLesson(begins, tuple(places)) for begins, places in comments.lessons)
+    return Certificate(comments.fields, comments.landmarks, lessons, checked[0].clauses, written)
 
 
 # -------------------------------------------------------------------------------------------------------- comments
 
 
-def _comments(text: str) -> tuple[dict[str, str], dict[str, tuple[Fraction, ...]]]:
-    fields: dict[str, str] = {}
-    landmarks: dict[str, tuple[Fraction, ...]] = {}
-    volumes: list[str] = []
-    for number, line in enumerate(text.split("\n"), start=1):
-        found = _FIELD.fullmatch(line)
-        if found is None:
-            continue
-        key, value = found[1], found[2]
-        if key == "at":
-            volumes = [name.partition(" ")[2] for name in value.split(", ")]
-        elif key == "landmarks":
-            marks = _marks(value, number)
-            landmarks.update(dict.fromkeys(volumes, marks))
-        elif key in fields:
-            raise BadCertificateError(number, f'the field "{key}" is given twice')
-        else:
-            fields[key] = value
-    return fields, landmarks
+class _Comments:
+    """What the comments say to a program."""
+
+    def __init__(self, text: str) -> None:
+        self.fields: dict[str, str] = {}
+        self.landmarks: dict[str, tuple[Fraction, ...]] = {}
+        self.lessons: list[tuple[str, list[list[object]]]] = []
+        self._volumes: list[str] = []
+        for number, line in enumerate(text.split("\n"), start=1):
+            found = _FIELD.fullmatch(line)
+            if found is not None:
+                self._take(found[1], found[2], number)
+
+    def _take(self, key: str, value: str, line: int) -> None:
+        match key:
+            case "at":
+                self._volumes = [name.partition(" ")[2] for name in value.split(", ")]
+            case "landmarks":
+                self.landmarks.update(dict.fromkeys(self._volumes, _marks(value, line)))
+            case "lesson":
+                if value != str(len(self.lessons) + 1):
+                    raise BadCertificateError(line, "the lessons are not numbered in order")
+                self.lessons.append(("", []))
+            case "begins" if self.lessons and not self.lessons[-1][0]:
+                self.lessons[-1] = (value, self.lessons[-1][1])
+            case "atoms" if self.lessons:
+                self.lessons[-1][1].append(_listed(value, line))
+            case _:
+                if key in self.fields:
+                    raise BadCertificateError(line, f'the field "{key}" is given twice')
+                self.fields[key] = value
+
+
+def _listed(text: str, line: int) -> list[object]:
+    try:
+        value = json.loads(text)
+    except (ValueError, RecursionError):
+        value = None
+    if not isinstance(value, list):
+        raise BadCertificateError(line, "the atoms of a place are not a list")
+    return value
 
 
 def _marks(text: str, line: int) -> tuple[Fraction, ...]:
@@ -161,8 +197,13 @@ def _written(term: Term) -> str:
     return term if isinstance(term, str) else f"({' '.join(map(_written, term))})"
 
 
-def _sections(text: str) -> list[list[tuple[int, list[Term]]]]:
-    sections: list[list[tuple[int, list[Term]]]] = [[]]
+#: The commands between two `(reset)`, each with its line.
+_Commands = list[tuple[int, list[Term]]]
+
+
+def _sections(text: str, lessons: int) -> tuple[list[_Commands], list[_Commands]]:
+    """The commands of the queries about the invariant, and of those about lessons."""
+    sections: list[_Commands] = [[]]
     line = 1
     for line, term in _terms(text):
         assert isinstance(term, list)
@@ -170,9 +211,32 @@ def _sections(text: str) -> list[list[tuple[int, list[Term]]]]:
             sections.append([])
         else:
             sections[-1].append((line, term))
-    if len(sections) != len(Query):
-        raise BadCertificateError(line, f"there should be three queries, and there are {len(sections)}")
-    return sections
+    count = len(Query)
+    if len(sections) != count + lessons:
+        message = (
+            f"there should be {count} queries and one for each of {lessons} lessons, and there are {len(sections)}"
+        )
+        raise BadCertificateError(line, message)
+    return sections[:count], sections[count:]
+
+
+def _check_accounts(commands: _Commands) -> None:
+    """A lesson's query declares numbers and asserts things about them, and then asks; nothing else."""
+    last = len(commands) - 1
+    for place, (line, command) in enumerate(commands):
+        match command:
+            case ["set-logic", "QF_LRA"] if place == 0:
+                pass
+            case ["declare-const", str(name), "Real" | "Bool"] if 0 < place < last and _VARIABLE.fullmatch(name):
+                pass
+            case ["assert", list()] if 0 < place < last:
+                pass
+            case ["check-sat"] if place == last > 0:
+                pass
+            case _:
+                raise BadCertificateError(line, f"this command does not belong to a lesson: {_written(command)[:60]}")
+    if not commands:
+        raise BadCertificateError(1, "a lesson asks nothing")
 
 
 # --------------------------------------------------------------------------------------------------------- queries
@@ -181,7 +245,7 @@ def _sections(text: str) -> list[list[tuple[int, list[Term]]]]:
 class _Section:
     """One query, its shape checked command by command."""
 
-    def __init__(self, query: Query, commands: list[tuple[int, list[Term]]]) -> None:
+    def __init__(self, query: Query, commands: _Commands) -> None:
         self.query = query
         self.line = commands[0][0] if commands else 1
         self._declared: set[str] = set()

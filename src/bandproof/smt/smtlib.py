@@ -5,7 +5,8 @@ words. Each query stands alone after a `(reset)`, so any solver that reads SMT-L
 says depends on the arrangement, its landmarks, the claim and the clauses only: the order in which a circuit was built
 leaves no trace, so that a checker can write the same text again and compare.
 
-The format is stated in full here and in `bandproof.smt.certificate_text`, which reads it back.
+The format is stated in full here, in `bandproof.smt.lesson_text`, and in `bandproof.smt.certificate_text`, which reads
+it back.
 """
 
 from __future__ import annotations
@@ -63,7 +64,7 @@ def goal_of(problem: Problem, excluded: Excluded) -> int:
     return problem.hit if excluded is Excluded.HIT else problem.applies
 
 
-def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int) -> dict[str, str]:
+def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, lessons: int) -> dict[str, str]:
     """The fields at the head of a certificate."""
     arrangement = layout.arrangement
     return {
@@ -80,6 +81,7 @@ def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int) ->
         "driver": claim.pace.value,
         "mishaps": _line(", ".join(sorted(claim.mishaps))) or "none",
         "clauses": str(clauses),
+        "lessons": str(lessons),
     }
 
 
@@ -127,16 +129,17 @@ def symbols_of(problem: Problem, wording: Wording, nodes: Iterable[int]) -> Symb
     return Symbols(bits, {node: fresh(names[node]) for node in sorted(names, key=lambda node: names[node])})
 
 
-def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded) -> str:
-    """The certificate's text."""
+def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lessons: int = 0) -> str:
+    """The text of the three queries, and all that goes before them; `lessons` is how many more queries will follow."""
     wording = Wording(problem.layout, problem.bits)
     following = _following(problem, clauses)
     nodes = problem.circuit.cone([*following.values(), problem.start, goal_of(problem, excluded)])
     symbols = symbols_of(problem, wording, nodes)
-    gates = _Gates(problem.circuit, symbols, nodes)
+    gates = Gates(problem.circuit, symbols, nodes)
     steps = {after_symbol(symbols.bits[node]): after for node, after in following.items()}
-    named = [
-        *(f"; {key}: {value}" for key, value in header(problem.layout, problem.claim, excluded, len(clauses)).items()),
+    fields = header(problem.layout, problem.claim, excluded, len(clauses), lessons)
+    lines = [
+        *(f"; {key}: {value}" for key, value in fields.items()),
         *_HOW_TO_READ,
         *_volumes(problem.layout),
         *_readings(problem, clauses),
@@ -144,14 +147,16 @@ def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded) -> 
         *_query(Query.STEP, gates, symbols, clauses, steps),
         *_query(Query.PROPERTY, gates, symbols, clauses, {"excluded": goal_of(problem, excluded)}),
     ]
-    return "\n".join(named) + "\n"
+    return "\n".join(lines) + "\n"
 
 
 _HOW_TO_READ = """\
 ;
 ; This file shows that the states it excludes are never reached in the arrangement as written: some set of states, the
-; invariant, holds the start, is left by no step, and holds none of them. Three queries say so; the answer to each must
-; be "unsat". Run it with any solver that reads SMT-LIB 2.6; it does not depend on the program that wrote it.
+; invariant, holds the start, is left by no step, and holds none of them. Three queries say so. Lessons, if there are
+; any, are patterns of states that no real run goes through, because air is conserved; states that are reached only by
+; such runs are not counted, and one more query for each shows that its air accounts contradict each other. The answer
+; to every query must be "unsat". Run it with any solver that reads SMT-LIB 2.6; it does not depend on the program that wrote it.
 ; A model is not the vehicle, and a certificate is no approval.
 ;""".splitlines()
 
@@ -194,7 +199,7 @@ def _following(problem: Problem, clauses: tuple[Clause, ...]) -> dict[int, int]:
 
 
 def _query(
-    query: Query, gates: _Gates, symbols: Symbols, clauses: tuple[Clause, ...], roots: dict[str, int]
+    query: Query, gates: Gates, symbols: Symbols, clauses: tuple[Clause, ...], roots: dict[str, int]
 ) -> list[str]:
     definitions, expressions, nodes = gates.define(roots.values())
     state = nodes | {literal >> 1 for clause in clauses for literal in clause}
@@ -247,20 +252,24 @@ def _line(text: str) -> str:
     return " ".join(text.split()).encode("ascii", "backslashreplace").decode("ascii")
 
 
-class _Gates:
-    """The gates of a circuit as SMT-LIB terms, in an order that depends on what they say only."""
+class Gates:
+    """The gates of a circuit as SMT-LIB terms, in an order that depends on what they say only.
 
-    def __init__(self, circuit: Circuit, symbols: Symbols, nodes: Iterable[int]) -> None:
+    `mark` is written behind every gate's name.
+    """
+
+    def __init__(self, circuit: Circuit, symbols: Symbols, nodes: Iterable[int], *, mark: str = "") -> None:
         self._symbols = symbols
+        self._mark = mark
         self._operands: dict[int, list[int]] = {}
-        mark: dict[int, bytes] = {}
+        digest: dict[int, bytes] = {}
         for node in nodes:
             operands = circuit.operands[node]
             if operands is None:
-                mark[node] = b"false" if node == 0 else symbols.of(node).encode()
+                digest[node] = b"false" if node == 0 else symbols.of(node).encode()
                 continue
-            keyed = sorted((mark[x >> 1] + (b"-" if x & 1 else b"+"), x) for x in operands)
-            mark[node] = hashlib.blake2b(b"\0".join(key for key, _ in keyed), digest_size=16).digest()
+            keyed = sorted((digest[x >> 1] + (b"-" if x & 1 else b"+"), x) for x in operands)
+            digest[node] = hashlib.blake2b(b"\0".join(key for key, _ in keyed), digest_size=16).digest()
             self._operands[node] = [x for _, x in keyed]
 
     def define(self, roots: Iterable[int]) -> tuple[list[str], list[str], set[int]]:
@@ -282,7 +291,7 @@ class _Gates:
             inside = max(height.get(x >> 1, 0) for x in self._operands[node])
             if uses[node] > 1 or inside == _DEEPEST:
                 text = self._all_of(node, name)
-                name[node] = f"g{len(name) + 1}"
+                name[node] = f"g{len(name) + 1}{self._mark}"
                 definitions.append(_define(name[node], text))
                 height[node] = 0
             else:

@@ -59,6 +59,8 @@ class Wording:
             return f"{name} is {'at least' if holds else 'below'} {self._marks[name][bit.rank]}"
         if sort == "mishap":
             return f"{name} has {'' if holds else 'not '}happened"
+        if sort == "lesson":
+            return f"{bit.group} is {'' if holds else 'not '}reached"
         if sort == "monitor":
             return f"the claim is {'' if holds else 'not '}{name}"
         values = self._values[bit.group]

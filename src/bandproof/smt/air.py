@@ -1,0 +1,424 @@
+"""Air accounts: the linear arithmetic that a run has to satisfy if it is to be real.
+
+What is demanded of a run through places 0..n
+---------------------------------------------
+A place is what is known of a state, or of a stay in several: see `bandproof.smt.places`. The run is looked at when it
+*enters* a place and once *within* it, at points entering 0, within 0, entering 1, ..., within n. Between two points
+parts stand still and air moves. At each point every volume has a real gauge pressure p and holds V p of air above the
+atmosphere's (isothermal), V its size:
+
+bands      within place k every p is in the closed range known of place k; on entering k it is between the ranges of
+           k - 1 and k, so that the volumes crossing in one step may cross in any order;
+balance    between two points V p changes by what passages bring and take, nothing else; sources give and the
+           atmosphere takes without end;
+direction  nothing passes a shut passage (shut also in every state that its part could hover to, see
+           `bandproof.smt.hover`), nor a one-way passage backwards, nor from u to v while the range of u is wholly under
+           that of v;
+downhill   where pressures can be compared directly, none ends higher than every pressure that could have fed it began,
+           unless a source does, and none lower than every pressure it could drain to, unless it vents; and where air
+           went from u to v, the pressure of v ends above that of u by no more than what went from u elsewhere, and
+           came to v from elsewhere, can account for (when air last went from u to v, u was no lower than v);
+settings   a toleranced setting of a part is one number in its range for the whole run;
+moves      a part that moves from k to k + 1 does so when its guard holds at that moment;
+quiet      while time passes no fast part's guard holds: it would have moved. A stay that lasts no time is exempt, and
+           slow parts owe nothing. A guard counts as holding, or failing, at the very boundary too;
+start      on entering place 0 the pressures are in the start's ranges, if the run begins there.
+
+Every run of the continuous model that the band machine follows satisfies all of this, so a contradiction shows that
+there is none. Two points are chosen so that this stays true:
+- The band machine neglects the air in lines: filling one does not empty a tank. So a line may be as small as nothing;
+  where sizes are open, its size is any number from zero to the declared one. Tanks may thus lose the air that fills
+  lines, or not.
+- Two parts may name the same setting and still differ: each has its own number.
+And a stay in one place of several states is one longer stay: the demands between two points add up.
+
+Sizes that are ranges make V p a product. Then the amount V p itself is the unknown, `p >= L` is written `V p >= L V`, and
+what would need such a pressure by itself is left out. Everything is SMT-LIB text, of the logic QF_LRA.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from bandproof.machine.layout import Layout
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Range, VolumeKind
+from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, Lower, Not
+from bandproof.smt.hover import Hovering, Surroundings
+from bandproof.smt.places import Atom, Needs, Place, ceiling_of, floor_of
+from bandproof.smt.smtlib import join
+
+#: Sizes assumed for volumes without one, in litres. A line is at most a fiftieth of a tank, as the path rule wants it.
+ASSUMED = {
+    VolumeKind.TANK: Range(Fraction(10), Fraction(200)),
+    VolumeKind.CHAMBER: Range(Fraction(1, 2), Fraction(10)),
+    VolumeKind.LINE: Range(Fraction(1, 500), Fraction(1, 5)),
+}
+
+#: A volume's size in litres: a number, or a range to be left open.
+Sizes = Mapping[str, Fraction | Range]
+
+NOTHING: Needs = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One demand on the numbers, and what has to be known for it to be made; `start`: only of runs that begin here."""
+
+    formula: str
+    needs: Needs
+    start: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """After `point` the pressure of `volume` ends no higher (`upward`; else no lower) than one of `reached` began."""
+
+    volume: str
+    point: int
+    upward: bool
+    reached: tuple[str, ...]
+    needs: Needs
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One direction through one passage between two points; `flow` is the air that takes it.
+
+    `blocked` is why none can; empty when some can. `hovering`: only because the part could hover. The two directions of
+    a passage have the same `passage`.
+    """
+
+    source: str
+    target: str
+    flow: str
+    blocked: Needs
+    hovering: bool
+    passage: str
+
+
+class Air:
+    """The demands on a run through places. `start` names the start it begins at, None for anywhere."""
+
+    def __init__(self, layout: Layout, places: list[frozenset[Atom]], start: str | None, sizes: Sizes) -> None:
+        self.layout = layout
+        self.arrangement = layout.arrangement
+        self.places = [Place(layout, number, atoms) for number, atoms in enumerate(places)]
+        self.start = start
+        self.volumes = [volume.name for volume in self.arrangement.volumes]
+        self.points = range(2 * len(places))
+        self.declared: dict[str, str] = {}
+        self.axioms: list[str] = []
+        self.facts: list[Fact] = []
+        self._sizes = dict(sizes)
+        self._settings: dict[str, tuple[str, str]] = {}
+        self._hovering = Hovering(self.arrangement.parts)
+        self._size = {name: self._size_term(name) for name in self.volumes}
+        #: Pressure of each volume at each point, where its size is a number; else its amount of air.
+        self.level = {(name, t): self._level(name, t) for name in self.volumes for t in self.points}
+        self.lasting = [self._declare(f"time passes in place {k}", "Bool") for k in range(len(places))]
+        self.ways = [list(self._ways(t)) for t in self.points[:-1]]
+        self._bound()
+        self._balance()
+        self._rest()
+        self._mechanics()
+        self._begin()
+
+    # ---- terms
+
+    def _declare(self, name: str, sort: str = "Real") -> str:
+        symbol = f"|{name}|"
+        self.declared[symbol] = sort
+        return symbol
+
+    def _size_term(self, volume: str) -> str:
+        size = self._sizes[volume]
+        if isinstance(size, Fraction):
+            return number(size)
+        term = self._declare(f"size of {volume}")
+        self.axioms.append(f"(<= {number(size.low)} {term} {number(size.high)})")
+        return term
+
+    def exact(self, volume: str) -> bool:
+        """The volume's size is a number, so that `level` is its pressure."""
+        return isinstance(self._sizes[volume], Fraction)
+
+    def size(self, volume: str) -> str:
+        """A volume's size."""
+        return self._size[volume]
+
+    def _level(self, volume: str, t: int) -> str:
+        what = "pressure" if self.exact(volume) else "air"
+        level = self._declare(f"{what} of {volume} {'within' if t % 2 else 'entering'} place {t // 2}")
+        self.axioms.append(f"(<= 0.0 {level} {self._at(volume, self.arrangement.highest)})")
+        return level
+
+    def _amount(self, volume: str, t: int) -> str:
+        level = self.level[volume, t]
+        return f"(* {self._size[volume]} {level})" if self.exact(volume) else level
+
+    def _at(self, volume: str, pressure: Fraction) -> str:
+        """What `level` is at a pressure."""
+        return number(pressure) if self.exact(volume) else f"(* {number(pressure)} {self._size[volume]})"
+
+    def named_settings(self) -> list[tuple[str, str, str]]:
+        """The numbers of settings that have a name, where they are pressures: part, setting, number."""
+        return [(part, name, symbol) for symbol, (part, name) in sorted(self._settings.items()) if name]
+
+    def around(self, t: int) -> list[Place]:
+        """The places whose ranges are possible at a point."""
+        place = t // 2
+        return self.places[max(0, place - 1) : place + 1] if t % 2 == 0 else [self.places[place]]
+
+    def _during(self, t: int) -> list[Place]:
+        """The places whose ranges are possible between a point and the next."""
+        return self.around(t + t % 2)
+
+    # ---- bands
+
+    def _bound(self) -> None:
+        for (volume, t), level in self.level.items():
+            low, needs = floor_of(self.around(t), volume)
+            if needs:
+                self.facts.append(Fact(f"(>= {level} {self._at(volume, low)})", needs))
+            high, needs = ceiling_of(self.layout, self.around(t), volume)
+            if needs:
+                self.facts.append(Fact(f"(<= {level} {self._at(volume, high)})", needs))
+
+    # ---- passages
+
+    def _ways(self, t: int) -> Iterator[Way]:
+        """Every direction air might take between two points, shut ones included: that they are shut is a fact."""
+        for part in self.arrangement.parts:
+            stands, known = self.places[t // 2].stands(part.name)
+            possible, why = self._possible(part, stands, t)
+            for order, passage in enumerate(part.passages):
+                if passage.upstream == passage.downstream:
+                    continue
+                shut = known | why if not possible & passage.open_in else NOTHING
+                for u, v in directions(passage):
+                    flow = self._declare(f"{part.name} {order + 1}: {u} to {v} after {t}")
+                    self.axioms.append(f"(>= {flow} 0.0)")
+                    blocked = shut or self._uphill(u, v, t)
+                    if blocked:
+                        self.facts.append(Fact(f"(= {flow} 0.0)", blocked))
+                    hovering = not stands & passage.open_in
+                    yield Way(u, v, flow, blocked, hovering, f"{part.name} {order + 1}")
+
+    def _possible(self, part: Part, stands: frozenset[str], t: int) -> tuple[frozenset[str], Needs]:
+        """The states a part can be in between two points, and why it can be in no others."""
+        places = self._during(t)
+        here = self.places[t // 2]
+        around = Surroundings(
+            lambda volume: floor_of(places, volume),
+            lambda volume: ceiling_of(self.layout, places, volume),
+            here.truth,
+        )
+        return self._hovering.reach(part, stands, around)
+
+    def _uphill(self, u: str, v: str, t: int) -> Needs:
+        """Why air cannot go from `u` to `v` between two points: the range of `u` is wholly under that of `v`."""
+        if ATMOSPHERE in (u, v) or SOURCE in (u, v):
+            return NOTHING
+        high, above = ceiling_of(self.layout, self._during(t), u)
+        low, below = floor_of(self._during(t), v)
+        return above | below if above and below and high <= low else NOTHING
+
+    def _balance(self) -> None:
+        for t, ways in enumerate(self.ways):
+            for volume in self.volumes:
+                terms = [way.flow for way in ways if way.target == volume]
+                terms += [f"(- {way.flow})" for way in ways if way.source == volume]
+                gained = f"(- {self._amount(volume, t + 1)} {self._amount(volume, t)})"
+                self.axioms.append(f"(= {gained} {_sum(terms)})")
+
+    def _stay(self, place: int) -> list[int]:
+        """The points at which the run is entering, within and leaving a place."""
+        return [t for t in (2 * place, 2 * place + 1, 2 * place + 2) if t in self.points]
+
+    def _rest(self) -> None:
+        """Where no time passes nothing changes."""
+        for place, lasts in enumerate(self.lasting):
+            same = [self.same(a, b) for a, b in pairwise(self._stay(place))]
+            self.axioms.append(f"(or {lasts} {join('and', same)})")
+
+    def same(self, one: int, other: int) -> str:
+        """No volume differs between two points."""
+        return join("and", [f"(= {self.level[v, one]} {self.level[v, other]})" for v in self.volumes])
+
+    def slopes(self) -> Iterator[Slope]:
+        """The demands that pressures follow the pressures around them, wherever they can be written down."""
+        for t in self.points[:-1]:
+            for volume in self.volumes:
+                for upward in (True, False):
+                    slope = self._slope(volume, t, upward=upward)
+                    if slope is not None:
+                        yield slope
+
+    def _slope(self, volume: str, t: int, *, upward: bool) -> Slope | None:
+        """None where sizes are ranges, or where a source (upward) or the atmosphere (downward) sets no limit."""
+        if not self.exact(volume):
+            return None
+        ways = [(w.source, w.target, w) if upward else (w.target, w.source, w) for w in self.ways[t]]
+        reached = {volume}
+        frontier = [volume]
+        while frontier:
+            here = frontier.pop()
+            for far, near, way in ways:
+                if near == here and not way.blocked and far not in reached:
+                    if far in (SOURCE, ATMOSPHERE) or not self.exact(far):
+                        return None
+                    reached.add(far)
+                    frontier.append(far)
+        kept_out = [way.blocked for far, near, way in ways if near in reached and far not in reached]
+        return Slope(volume, t, upward, tuple(sorted(reached)), NOTHING.union(*kept_out))
+
+    def slope_fact(self, slope: Slope) -> Fact:
+        """A slope as a demand on the numbers."""
+        after = self.level[slope.volume, slope.point + 1]
+        side = "<=" if slope.upward else ">="
+        limits = [f"({side} {after} {self.level[name, slope.point]})" for name in slope.reached]
+        return Fact(join("or", limits), slope.needs)
+
+    def overshoots(self) -> Iterator[str]:
+        """The demands that air which went from one volume to another did not go uphill in the end."""
+        for t, ways in enumerate(self.ways):
+            for way in ways:
+                u, v = way.source, way.target
+                if way.blocked or SOURCE in (u, v) or ATMOSPHERE in (u, v) or not (self.exact(u) and self.exact(v)):
+                    continue
+                others = [other for other in ways if other.passage != way.passage and not other.blocked]
+                gone = _sum([other.flow for other in others if other.source == u])
+                come = _sum([other.flow for other in others if other.target == v])
+                one, two = self._size[u], self._size[v]
+                rise = f"(* {one} {two} (- {self.level[v, t + 1]} {self.level[u, t + 1]}))"
+                yield f"(or (<= {way.flow} 0.0) (<= {rise} (+ (* {two} {gone}) (* {one} {come}))))"
+
+    # ---- guards
+
+    def _mechanics(self) -> None:
+        for part in self.arrangement.parts:
+            for place in self.places:
+                stands, needs = place.stands(part.name)
+                if len(stands) != 1:
+                    continue
+                (state,) = stands
+                if not part.slow:
+                    self._add_quiet(part, place, state, needs)
+                if place.number + 1 < len(self.places):
+                    after, more = self.places[place.number + 1].stands(part.name)
+                    if len(after) == 1 and after != stands:
+                        self._add_move(part, place, (state, *after), needs | more)
+
+    def _add_move(self, part: Part, place: Place, ends: tuple[str, ...], needs: Needs) -> None:
+        options: list[str] = []
+        for order, move in enumerate(part.moves):
+            if (move.source, move.target) == ends:
+                point = 2 * place.number + 2
+                formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, point, want=True)
+                options.append(formula)
+                needs |= why
+        if "true" not in options:
+            self.facts.append(Fact(join("or", [option for option in options if option != "false"]), needs))
+
+    def _add_quiet(self, part: Part, place: Place, state: str, needs: Needs) -> None:
+        demands: list[str] = []
+        for order, move in enumerate(part.moves):
+            if move.source == state and move.target != state:
+                for t in self._stay(place.number):
+                    formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, t, want=False)
+                    demands.append(formula)
+                    needs |= why if formula != "true" else NOTHING
+        demands = [demand for demand in dict.fromkeys(demands) if demand != "true"]
+        if demands:
+            self.facts.append(Fact(f"(or (not {self.lasting[place.number]}) {join('and', demands)})", needs))
+
+    def _guard(
+        self, condition: Condition, key: tuple[str, ...], place: Place, t: int, *, want: bool
+    ) -> tuple[str, Needs]:
+        """The condition holds (or, not `want`, fails) at point `t`, boundary included, as far as is known of the place.
+
+        What is not known asks for nothing: `true`.
+        """
+        match condition:
+            case Not(item):
+                return self._guard(item, (*key, "not"), place, t, want=not want)
+            case AllOf(items) | AnyOf(items):
+                terms = [self._guard(x, (*key, str(i + 1)), place, t, want=want) for i, x in enumerate(items)]
+                return _joined(terms, every=isinstance(condition, AllOf) == want)
+            case Below(volume, _, _) | AtLeast(volume, _, _):
+                side = ">=" if isinstance(condition, AtLeast) == want else "<="
+                return f"({side} {self.level[volume, t]} {self._threshold(condition, key)})", NOTHING
+            case Lower(volume, other):
+                if not (self.exact(volume) and self.exact(other)):
+                    return "true", NOTHING
+                return f"({'<=' if want else '>='} {self.level[volume, t]} {self.level[other, t]})", NOTHING
+            case _:
+                holds, needs = place.truth(condition)
+                return ("true", NOTHING) if holds is None else ("true" if holds == want else "false", needs)
+
+    def _threshold(self, atom: Below | AtLeast, key: tuple[str, ...]) -> str:
+        """A setting; for a volume whose size is a range, the amount of air at that pressure."""
+        if atom.low == atom.high:
+            return self._at(atom.volume, atom.low)
+        name = f"{key[0]} {atom.setting}" if atom.setting else " ".join(key)
+        name = f"setting {name}" if self.exact(atom.volume) else f"setting {name} as air in {atom.volume}"
+        symbol = f"|{name}|"
+        if symbol not in self.declared:
+            self._declare(name)
+            self._settings[symbol] = (key[0], atom.setting or "" if self.exact(atom.volume) else "")
+            low, high = self._at(atom.volume, atom.low), self._at(atom.volume, atom.high)
+            self.axioms.append(f"(<= {low} {symbol} {high})")
+        return symbol
+
+    # ---- the start
+
+    def _begin(self) -> None:
+        if self.start is None:
+            return
+        start = self.arrangement.start(self.start)
+        for volume, given in start.pressures:
+            low, high = self._at(volume, given.low), self._at(volume, given.high)
+            self.facts.append(Fact(f"(<= {low} {self.level[volume, 0]} {high})", NOTHING, start=True))
+        formula, needs = self._guard(start.where, ("start",), self.places[0], 0, want=True)
+        if formula != "true":
+            self.facts.append(Fact(formula, needs, start=True))
+
+
+def directions(passage: Passage) -> list[tuple[str, str]]:
+    """The directions in which a passage can carry air at all."""
+    both = [(passage.upstream, passage.downstream)]
+    if not passage.one_way:
+        both.append((passage.downstream, passage.upstream))
+    return [(u, v) for u, v in both if u != ATMOSPHERE and v != SOURCE]
+
+
+def number(value: Fraction) -> str:
+    """A number that is not negative, as SMT-LIB writes it."""
+    return f"{value.numerator}.0" if value.denominator == 1 else f"(/ {value.numerator}.0 {value.denominator}.0)"
+
+
+def _sum(terms: list[str]) -> str:
+    if len(terms) < 2:
+        return terms[0] if terms else "0.0"
+    return f"(+ {' '.join(terms)})"
+
+
+def _joined(terms: list[tuple[str, Needs]], *, every: bool) -> tuple[str, Needs]:
+    """All of the terms, or (not `every`) some of them. What is not asked needs no reason; what cannot be had does."""
+    deciding, neutral = ("false", "true") if every else ("true", "false")
+    for text, needs in terms:
+        if text == deciding:
+            return deciding, needs
+    kept = [text for text, _ in terms if text != neutral]
+    why = NOTHING.union(*(needs for text, needs in terms if text != "true"))
+    return (join("and" if every else "or", kept), why) if kept else (neutral, why)
+
+
+def all_facts(air: Air) -> Iterable[Fact]:
+    """Every demand, those among them that air runs downhill."""
+    yield from air.facts
+    yield from (air.slope_fact(slope) for slope in air.slopes())
+    yield from (Fact(formula, NOTHING) for formula in air.overshoots())

@@ -1,0 +1,119 @@
+"""What an impossible story teaches: a pattern of states that no real run goes through, and how a search is told.
+
+A lesson is a list of places (see `bandproof.smt.places`). No real run stays in states of the first place, then of the
+second, and so on to the last: the air accounts of such a run contradict each other. Staying longer at a place is one
+longer stay, for which the same accounts hold, so repeats do not matter. A lesson with a start speaks only of runs that
+are at its first place from that start on.
+
+The search is told by watching. Bit k of the watch says of the states so far that they end with a walk through the
+first k places; once the last place is reached the run is dead, and no later state of it is a hit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from bandproof.machine.layout import Layout
+from bandproof.model.arrangement import Range, VolumeKind
+from bandproof.smt.air import ASSUMED, Air, all_facts
+from bandproof.smt.circuit import FALSE, TRUE, negate
+from bandproof.smt.encode import Bit, Encoding
+from bandproof.smt.places import Atom, Needs, atom_words
+from bandproof.smt.system import Problem, StepRule
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """Places that no real run walks through in this order; `start`: runs that begin at the first place, there."""
+
+    places: tuple[frozenset[Atom], ...]
+    start: str | None
+
+    def words(self, layout: Layout) -> tuple[str, ...]:
+        """The places in words."""
+        return tuple(
+            "; ".join(atom_words(layout, atom) for atom in sorted(place, key=lambda a: a.order)) or "any state"
+            for place in self.places
+        )
+
+
+def lesson_of(needs: Needs, start: str | None) -> Lesson:
+    """The lesson of facts that contradict each other. Neighbours that are alike become one place."""
+    about: dict[int, set[Atom]] = {}
+    for order, atom in needs:
+        about.setdefault(order, set()).add(atom)
+    last = max(about, default=0)
+    first = 0 if start is not None else min(about, default=0)
+    places: list[frozenset[Atom]] = []
+    for number in range(first, last + 1):
+        place = frozenset(about.get(number, ()))
+        if not places or places[-1] != place:
+            places.append(place)
+    return Lesson(tuple(places), start)
+
+
+def open_sizes(layout: Layout) -> dict[str, Fraction | Range]:
+    """The sizes for which a lesson has to hold: all that are declared, or assumed; of lines all down to nothing."""
+    found: dict[str, Fraction | Range] = {}
+    for volume in layout.arrangement.volumes:
+        size = volume.litres or ASSUMED[volume.kind]
+        if volume.kind is VolumeKind.LINE:
+            found[volume.name] = Range(Fraction(0), size.high)
+        else:
+            found[volume.name] = size.low if size.low == size.high else size
+    return found
+
+
+def contradiction(layout: Layout, lesson: Lesson, sizes: Mapping[str, Fraction | Range] | None = None) -> str:
+    """The air accounts of a run that walks through the lesson's places, as SMT-LIB text: to be unsatisfiable."""
+    air = Air(layout, list(lesson.places), lesson.start, open_sizes(layout) if sizes is None else sizes)
+    lines = ["(set-logic QF_LRA)", *(f"(declare-const {name} {sort})" for name, sort in air.declared.items())]
+    lines += [f"(assert {text})" for text in air.axioms]
+    lines += [f"(assert {fact.formula})" for fact in all_facts(air)]
+    return "\n".join([*lines, "(check-sat)"]) + "\n"
+
+
+def refine(rule: StepRule, problem: Problem, lesson: Lesson) -> Problem:
+    """The same problem, its hits now only those of runs that the lesson does not forbid."""
+    circuit = rule.circuit
+    number = 1 + len({bit.group.partition(":")[0] for bit in problem.bits if bit.group.startswith("lesson ")})
+
+    def bit(says: str) -> Bit:
+        return Bit(circuit.variable(f"lesson {number}: {says}"), f"lesson {number}: {says}", "yes")
+
+    dead = bit("forbidden")
+    begun = [bit("begun")] if lesson.start is not None else []
+    walked = [bit(f"place {place}") for place in range(1, len(lesson.places))]
+    now: list[int] = []
+    arrived = negate(begun[0].literal) if begun else TRUE
+    for place, atoms in enumerate(lesson.places):
+        match = circuit.all_of([_literal(rule.encoding, atom) for atom in sorted(atoms, key=lambda a: a.order)])
+        stayed = walked[place].literal if place < len(walked) else FALSE
+        now.append(circuit.both(match, circuit.either(stayed, arrived)))
+        arrived = circuit.either(stayed, now[-1])
+    dying = circuit.either(dead.literal, now[-1])
+    memory = [dead, *begun, *walked]
+    after = (*problem.after, dying, *(TRUE for _ in begun), *now[: len(walked)])
+    return replace(
+        problem,
+        bits=(*problem.bits, *memory),
+        after=after,
+        # A leap passes over states that the watch would have to see, so there are none here.
+        leap=after,
+        start=circuit.all_of([problem.start, *(negate(bit.literal) for bit in memory)]),
+        hit=circuit.both(problem.hit, negate(dying)),
+    )
+
+
+def _literal(encoding: Encoding, atom: Atom) -> int:
+    match atom.sort:
+        case "level":
+            literal = encoding.levels[atom.subject][atom.rank]
+        case "mishap":
+            literal = encoding.present(atom.subject)
+        case sort:
+            of = encoding.part_in if sort == "part" else encoding.control_at
+            literal = encoding.circuit.any_of(of(atom.subject, value) for value in sorted(atom.values))
+    return literal if atom.holds else negate(literal)

@@ -1,0 +1,333 @@
+"""Makes a story real: finds pressures, sizes and settings for it, or shows that there are none and what to learn.
+
+The demands are those of `bandproof.smt.air`. Three answers are possible:
+
+- `Real`: one real gauge pressure for every volume in every state, for sizes and settings that are stated. All demands
+  hold exactly. Among all solutions one is preferred that reads well: pressures well inside their bands, standing still
+  while parts react and the driver acts, at rest at the end of a claim about settled states.
+- `Impossible`: no sizes in the declared ranges, settings in their tolerances and pressures satisfy the demands. The
+  answer carries a `Lesson` made from as few facts as possible, and is given only after a fresh solver has agreed that
+  the accounts drawn up from the lesson alone contradict each other.
+- `Unclear`: neither was shown. This happens where sizes are ranges, because then one demand, that air runs downhill
+  between volumes of the same band, is checked for chosen sizes only; or when the solver gives up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+import z3
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import State, StepKind, Story
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
+from bandproof.properties.claim import Property, Shape
+from bandproof.smt.air import ASSUMED, Air, Slope, all_facts, number
+from bandproof.smt.learned import Lesson, contradiction, lesson_of, open_sizes
+from bandproof.smt.places import Atom, Needs, whole
+from bandproof.smt.system import Problem, StepRule
+from bandproof.smt.witness import Witness
+
+#: Steps of z3's own clock for one question about a single story.
+_LIMIT = 50_000_000
+
+#: A pressure is preferred to be at least this share of its band away from the band's ends.
+_MARGIN = Fraction(1, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class Real:
+    """A story with its pressures, in pascals gauge.
+
+    `sizes` are the volumes' sizes they hold for, in litres; zero for lines where their air had to be neglected.
+    `settings` are the numbers chosen for toleranced settings, each with the part that has it. `assumed` are the volumes
+    whose size the arrangement does not give. `drifting` are the states at whose end the driver acts after pressures
+    have moved inside their bands.
+    """
+
+    story: Story
+    sizes: tuple[tuple[str, Fraction], ...]
+    settings: tuple[tuple[str, str, Fraction], ...]
+    assumed: tuple[str, ...]
+    drifting: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """No pressures fit. `reason` is a sentence; `lesson` keeps the search from finding the like again."""
+
+    reason: str
+    lesson: Lesson
+
+
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """Neither real nor shown to be impossible; `reason` is a sentence."""
+
+    reason: str
+
+
+def realise(layout: Layout, story: Story, claim: Property | None = None) -> Real | Impossible | Unclear:
+    """Find real pressures for a story, or learn why there are none."""
+    sizes = usual_sizes(layout)
+    found = _solve(layout, story, claim, sizes) or _solve(layout, story, claim, _without_lines(layout, sizes))
+    if found is not None:
+        return found
+    places = [whole(layout, state) for state in story.states]
+    answer = _refute(layout, places, story.start, open_sizes(layout))
+    if isinstance(answer, Unclear):
+        return answer
+    if isinstance(answer, Lesson):
+        return Impossible(_reason(answer), answer)
+    found = _solve(layout, story, claim, answer) or _solve(layout, story, claim, _without_lines(layout, answer))
+    return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
+
+
+def make_real(
+    rule: StepRule,
+    problem: Problem,
+    story: Story,
+    tell: Callable[[Problem, list[State]], Story],
+    *,
+    more: int = 0,
+    limit: int = 2_000_000_000,
+) -> Real | Impossible | Unclear:
+    """Make a story real, or another run to a hit that is no more than `more` steps longer.
+
+    `story` should be a shortest one of the problem. `tell` turns the states of a run into a story. `limit` bounds the
+    search for another run, in steps of z3's clock, for each length. What is said of the first story is the answer when
+    no other is found.
+    """
+    first = realise(problem.layout, story, problem.claim)
+    if isinstance(first, Real):
+        return first
+    witness = Witness(rule, problem, usual_sizes(problem.layout))
+    for depth in range(len(story.steps), len(story.steps) + more + 1):
+        states = witness.at(depth, limit)
+        if states is not None:
+            other = realise(problem.layout, tell(problem, states), problem.claim)
+            if isinstance(other, Real):
+                return other
+    return first
+
+
+def usual_sizes(layout: Layout) -> dict[str, Fraction]:
+    """The middle of every volume's declared or assumed size."""
+    found = {v.name: v.litres or ASSUMED[v.kind] for v in layout.arrangement.volumes}
+    return {name: (size.low + size.high) / 2 for name, size in found.items()}
+
+
+def _without_lines(layout: Layout, sizes: Mapping[str, Fraction]) -> dict[str, Fraction]:
+    lines = {v.name for v in layout.arrangement.volumes if v.kind is VolumeKind.LINE}
+    return {name: Fraction(0) if name in lines else size for name, size in sizes.items()}
+
+
+def _reason(lesson: Lesson) -> str:
+    volumes = sorted({atom.subject for place in lesson.places for atom in place if atom.sort == "level"})
+    parts = sorted({atom.subject for place in lesson.places for atom in place if atom.sort == "part"})
+    about = " and ".join(
+        " ".join([noun, ", ".join(names)]) for noun, names in (("of", volumes), ("with", parts)) if names
+    )
+    return f"no real pressures {about or 'at all'} fit it: its air does not add up".replace(" and with", ", with")
+
+
+# --------------------------------------------------------------------------------------------------------- a solver
+
+
+class _Solver:
+    """z3 over the text of one set of accounts."""
+
+    def __init__(self, air: Air, assertions: list[str], switches: list[str]) -> None:
+        self.context = z3.Context()
+        self.solver = z3.SolverFor("QF_LRA", ctx=self.context)
+        self.solver.set("rlimit", _LIMIT)
+        self.solver.set("random_seed", 1)
+        declared = {**air.declared, **dict.fromkeys(switches, "Bool")}
+        lines = [f"(declare-const {name} {sort})" for name, sort in declared.items()]
+        lines += [f"(assert {text})" for text in (*air.axioms, *assertions)]
+        self.solver.from_string("\n".join(lines))
+
+    def real(self, symbol: str) -> Any:
+        """The term of a symbol."""
+        return z3.Real(symbol.strip("|"), self.context)
+
+    def check(self, switches: list[str]) -> Any:
+        """Ask, with these switches on."""
+        return self.solver.check([z3.Bool(symbol.strip("|"), self.context) for symbol in switches])
+
+    def core(self) -> set[str]:
+        """The switches behind the last no."""
+        return {f"|{term.decl().name()}|" for term in self.solver.unsat_core()}
+
+    def number(self, symbol: str) -> Fraction:
+        """The value of a symbol, or of a number written out, after a yes."""
+        value = self.solver.model().eval(self.real(symbol), model_completion=True)
+        return Fraction(value.numerator_as_long(), value.denominator_as_long())
+
+
+# ------------------------------------------------------------------------------------------------- finding pressures
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """A preference: given up, lowest `rank` first, when not all can be had."""
+
+    rank: int
+    formula: str
+
+
+def _solve(layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction]) -> Real | None:
+    air = Air(layout, [whole(layout, state) for state in story.states], story.start, sizes)
+    wishes = {f"|wish {i}|": wish for i, wish in enumerate(_wishes(air, story, claim))}
+    reacting = [f"(not {air.lasting[place]})" for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
+    granted = [f"(=> {switch} {wish.formula})" for switch, wish in wishes.items()]
+    demands = [*(fact.formula for fact in air.facts), *air.overshoots()]
+    solver = _Solver(air, [*demands, *reacting, *granted], list(wishes))
+    slopes = list(air.slopes())
+    if not _downhill(solver, air, slopes, []):
+        return None
+    kept = dict(wishes)
+    while not _downhill(solver, air, slopes, list(kept)):
+        core = solver.core() & kept.keys()
+        lowest = min((kept[switch].rank for switch in core), default=0)
+        kept = {switch: wish for switch, wish in kept.items() if core and not (switch in core and wish.rank == lowest)}
+    return _read(air, solver, story, sizes)
+
+
+def _downhill(solver: _Solver, air: Air, slopes: list[Slope], switches: list[str]) -> bool:
+    """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
+    while solver.check(switches) == z3.sat:
+        level = {key: solver.number(symbol) for key, symbol in air.level.items()}
+        broken = [slope for slope in slopes if _breaks(slope, level)]
+        if not broken:
+            return True
+        for slope in broken:
+            after = solver.real(air.level[slope.volume, slope.point + 1])
+            limits = [solver.real(air.level[name, slope.point]) for name in slope.reached]
+            solver.solver.add(z3.Or([after <= x if slope.upward else after >= x for x in limits]))
+    return False
+
+
+def _breaks(slope: Slope, level: Mapping[tuple[str, int], Fraction]) -> bool:
+    after = level[slope.volume, slope.point + 1]
+    before = [level[name, slope.point] for name in slope.reached]
+    return after > max(before) if slope.upward else after < min(before)
+
+
+def _wishes(air: Air, story: Story, claim: Property | None) -> Iterator[_Wish]:
+    """What makes a solution read well."""
+    for volume, bands in zip(air.volumes, zip(*(state.bands for state in story.states), strict=True), strict=True):
+        for place, band in enumerate(bands):
+            low, high = air.layout.low(volume, band), air.layout.high(volume, band)
+            level = air.level[volume, 2 * place + 1]
+            margin = (high - low) * _MARGIN
+            if band < len(air.layout.landmarks[volume]):
+                yield _Wish(4, f"(< {level} {number(high)})")
+                yield _Wish(1, f"(<= {level} {number(high - margin)})")
+            if band:
+                yield _Wish(1, f"(>= {level} {number(low + margin)})")
+    yield _Wish(3, air.same(0, 1))
+    for place, step in enumerate(story.steps):
+        if step.kind is not StepKind.FLOW:
+            yield _Wish(3, f"(and {air.same(2 * place + 1, 2 * place + 2)} {air.same(2 * place + 1, 2 * place + 3)})")
+    for ways in air.ways:
+        yield from (_Wish(3, f"(= {way.flow} 0.0)") for way in ways if way.hovering and not way.blocked)
+    yield from (_Wish(2, formula) for formula in _at_rest(air, claim))
+
+
+def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
+    """At the end of a claim about settled states, lines and chambers (at rest: tanks too) have come to rest."""
+    if claim is None or claim.shape not in (Shape.SETTLED, Shape.AT_REST):
+        return
+    moving = {VolumeKind.TANK} if claim.shape is Shape.SETTLED else set()
+    still = {v.name for v in air.arrangement.volumes if v.kind not in moving}
+    ends = {ATMOSPHERE: "0.0", SOURCE: number(air.arrangement.highest)}
+    end = air.points[-1]
+    for way in air.ways[-1]:
+        if not way.blocked and (way.source in still or way.target in still):
+            above, below = (ends.get(node) or air.level[node, end] for node in (way.source, way.target))
+            yield f"(<= {above} {below})"
+
+
+def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]) -> Real:
+    pressures = tuple(
+        tuple(solver.number(air.level[volume, 2 * place + 1]) for volume in air.volumes)
+        for place in range(len(story.states))
+    )
+    drifting = tuple(
+        place
+        for place, step in enumerate(story.steps)
+        if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
+    )
+    settings = tuple((part, name, solver.number(symbol)) for part, name, symbol in air.named_settings())
+    assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
+    return Real(replace(story, pressures=pressures), tuple(sizes.items()), settings, assumed, drifting)
+
+
+# -------------------------------------------------------------------------------------------------------- refuting
+
+
+def _refute(
+    layout: Layout, places: list[frozenset[Atom]], start: str, sizes: Mapping[str, Fraction | Range]
+) -> Lesson | Unclear | dict[str, Fraction]:
+    """A lesson that holds for all sizes; or sizes for which the demands that do not depend on exact sizes hold."""
+    lesson = Lesson(tuple(places), start)
+    while True:
+        smaller = _smaller(layout, lesson, sizes)
+        if not isinstance(smaller, Lesson):
+            return smaller
+        if smaller == lesson:
+            break
+        lesson = smaller
+    fresh = z3.Solver(ctx=z3.Context())
+    fresh.from_string(contradiction(layout, lesson, sizes).replace("(check-sat)\n", ""))
+    return lesson if fresh.check() == z3.unsat else Unclear("a contradiction in its air accounts was not confirmed")
+
+
+def _smaller(
+    layout: Layout, lesson: Lesson, sizes: Mapping[str, Fraction | Range]
+) -> Lesson | Unclear | dict[str, Fraction]:
+    """The lesson with what it can do without left out; sizes when there is no contradiction at all."""
+    air = Air(layout, list(lesson.places), lesson.start, sizes)
+    known = [(k, atom) for k, place in enumerate(lesson.places) for atom in sorted(place, key=lambda a: a.order)]
+    switch = {item: f"|known {i}|" for i, item in enumerate(known)}
+    beginning = "|begins|"
+    facts = []
+    for fact in all_facts(air):
+        reasons = [*(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
+        facts.append(
+            f"(or {' '.join(f'(not {reason})' for reason in reasons)} {fact.formula})" if reasons else fact.formula
+        )
+    switches = [*switch.values(), *([beginning] if lesson.start is not None else [])]
+    solver = _Solver(air, facts, switches)
+    outcome = solver.check(switches)
+    if outcome == z3.sat:
+        return {
+            name: size if isinstance(size, Fraction) else solver.number(air.size(name)) for name, size in sizes.items()
+        }
+    if outcome != z3.unsat:
+        return Unclear("the solver gave up on its air accounts")
+    core = _without_needless(solver, solver.core(), [[beginning], *_by_place(switch)])
+    needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
+    return lesson_of(needs, lesson.start if beginning in core else None)
+
+
+def _by_place(switch: Mapping[tuple[int, Atom], str]) -> Iterator[list[str]]:
+    """Switches to try to leave out together: all of a place, then each alone."""
+    places: dict[int, list[str]] = {}
+    for (place, _), symbol in switch.items():
+        places.setdefault(place, []).append(symbol)
+    yield from places.values()
+    yield from ([symbol] for symbol in switch.values())
+
+
+def _without_needless(solver: _Solver, core: set[str], groups: list[list[str]]) -> set[str]:
+    for group in groups:
+        if core & set(group):
+            rest = core - set(group)
+            if solver.check(sorted(rest)) == z3.unsat:
+                core = solver.core()
+    return core
