@@ -234,7 +234,9 @@ class _Run:
         solver: BDF | Radau = BDF(rates, self.time, self.y, stop, **tolerances)
         steps = 0
         while solver.status == "running":
-            solver.step()
+            # BDF subtracts from memory it has not filled yet, and never reads the outcome: harmless, but a warning.
+            with np.errstate(over="ignore", invalid="ignore"):
+                solver.step()
             steps += 1
             if solver.status == "failed" or steps == PATIENCE:
                 solver = Radau(rates, self.time, self.y, stop, **tolerances)

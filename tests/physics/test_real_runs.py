@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import strategies as st
 
 from bandproof.machine.story import Story
 from bandproof.smt.realise import Impossible, realise
@@ -18,17 +20,20 @@ from bandproof.smt.realise import Impossible, realise
 from .bandrun import follow
 from .random_cases import Case, cases
 from .simulator import simulate
+from .test_models import MODELS, cases_of, loaded
 
 SEED = 20_260_601
 STEPS = 12
 
 
-def ask_batch(number: int, size: int, report: Callable[[str, object], None]) -> Counter[str]:
+def ask_batch(
+    number: int, size: int, report: Callable[[str, object], None], drawn: st.SearchStrategy[Case] | None = None
+) -> Counter[str]:
     counts: Counter[str] = Counter()
 
     @seed(SEED + number)
     @settings(max_examples=size, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(case=cases())
+    @given(case=cases() if drawn is None else drawn)
     def no_real_run_is_impossible(case: Case) -> None:
         layout = case.layout()
         run = simulate(layout, case.numbers, case.begin, case.script, until=case.until, limit=STEPS)
@@ -60,3 +65,19 @@ def test_none_of_1000_real_runs_is_said_to_be_impossible(
     number: int, record_property: Callable[[str, object], None]
 ) -> None:
     assert ask_batch(number, 200, record_property)["real"] >= 100
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", [p for p in MODELS if p.parent.name == "models"], ids=lambda p: p.stem)
+def test_no_real_run_of_a_model_is_said_to_be_impossible(
+    path: Path, record_property: Callable[[str, object], None]
+) -> None:
+    assert ask_batch(6, 4, record_property, cases_of(loaded(path)))["real"] >= 2
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("path", MODELS, ids=lambda p: p.stem)
+def test_none_of_100_real_runs_of_a_model_is_said_to_be_impossible(
+    path: Path, record_property: Callable[[str, object], None]
+) -> None:
+    assert ask_batch(7, 100, record_property, cases_of(loaded(path)))["real"] >= 50
