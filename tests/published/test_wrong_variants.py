@@ -89,13 +89,6 @@ TABLE = (
     Wrong(
         "combination_no_protection",
         "apply_after_break",
-        "service-coupling-quiet",
-        BOTH_PARTED,
-        holds("service_coupling", "5 psi"),
-    ),
-    Wrong(
-        "combination_no_protection",
-        "apply_after_break",
         "application-costs-no-air",
         BOTH_PARTED,
         stands("trailer_control", "out"),
