@@ -21,7 +21,8 @@ class Unrolling:
     """Copies of one problem's step, each in its own block of solver variables; copy t is the state after t steps.
 
     With `from_start` copy 0 is a start state, else any well-formed one. `goal` is the formula looked for; the
-    problem's hit when not given.
+    problem's hit when not given. A step may also change nothing, so what cannot be reached in t steps cannot be reached
+    in fewer.
     """
 
     def __init__(self, problem: Problem, *, from_start: bool, goal: int | None = None) -> None:
@@ -75,6 +76,22 @@ class Unrolling:
         self.grow_to(depth + 1)
         self._spare = self._first + self._copies * self._step.size
         return self._sat.holds([self.at(self.goal, depth)])
+
+    def shortest(self, low: int, high: int) -> Story | None:
+        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
+        if not self.reaches(high):
+            self.exclude(high)
+            return None
+        while low < high:
+            middle = (low + high) // 2
+            if self.reaches(middle):
+                high = middle
+            else:
+                low = middle + 1
+        if not self.reaches(high):
+            message = f"a run of {high} steps was there and is gone"
+            raise NotARunError(message)
+        return self.story(high)
 
     def exclude(self, depth: int) -> None:
         """From now on the state after `depth` steps is not in the goal."""

@@ -17,7 +17,7 @@ from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from bandproof.smt.circuit import Numbered
+from bandproof.smt.circuit import FALSE, Numbered
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem
 
@@ -77,6 +77,7 @@ class Reachability:
         self._gates: list[int] = [0]
         self._score: dict[int, float] = {}
         self._past_work = 0
+        self._over = signed(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
         self._fixed: list[int] = []
         self._build()
         self._backbone = {
@@ -87,13 +88,14 @@ class Reachability:
     def _fix(self) -> None:
         """Find state literals that hold at the start and that no step changes while all of them hold.
 
-        Controls that nobody may turn, mishaps that may not occur and parts that never get a reason to move are found
+        Where the problem has states in which all is over, none of them matters: the search never goes on from one, and
+        what is said here and in the frames is said of the others. Controls that nobody may turn, mishaps that may not occur and parts that never get a reason to move are found
         so in a few queries; frame by frame each would cost many.
         """
         held = sorted(self._backbone, key=abs)
         while held:
             gate = self._temporary(-self._next[x] for x in held)
-            changed = self._sat.holds([gate, *held])
+            changed = self._sat.holds([gate, *held, *([] if self._over is None else [-self._next[self._over]])])
             if changed:
                 self._model = self._sat.model()
             self._retire(gate)
@@ -112,6 +114,8 @@ class Reachability:
         self._sat = Sat(self._numbered.clauses)
         self._sat.add([self._numbered.signed(self.problem.well_formed)])
         self._sat.add_all([x] for x in self._fixed)
+        if self._over is not None:
+            self._sat.add([-self._over])
         self._fresh = self._numbered.size
         self._retired = 0
         self._gates = [0, *(self._new_variable() for _ in self._frames[1:])]
@@ -211,6 +215,9 @@ class Reachability:
                 break
             state = smaller
         self._retire(gate)
+        if self._over is not None and -self._over not in state:
+            # The solver takes this for granted, so no core names it; a state that does go into `target` needs it.
+            state = self._groups.slim([*state, -self._over])
         return state, wishes
 
     def _generalise(self, cube: Cube, level: int) -> Cube:
@@ -308,8 +315,13 @@ class Reachability:
                     yield
             if not self._frames[level]:
                 cubes = sorted({c for frame in self._frames[level + 1 :] for c in frame} | {(-x,) for x in self._fixed})
-                return tuple(tuple(self._state_literal(-x) for x in cube) for cube in cubes)
+                return tuple(self._clause(cube) for cube in cubes)
         return None
+
+    def _clause(self, cube: Cube) -> tuple[int, ...]:
+        """The clause that excludes a cube, except where all is over."""
+        spared = () if self._over is None or -self._over in cube else (self._over,)
+        return tuple(self._state_literal(x) for x in (*spared, *(-x for x in cube)))
 
     def _state_literal(self, signed: int) -> int:
         return self._literal[signed] if signed > 0 else self._literal[-signed] ^ 1

@@ -8,7 +8,7 @@ two runs give the same answer by the same engine.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bandproof.engines.bounded import Unrolling, no_state_in, tell
 from bandproof.engines.reach import Reachability, Reached
@@ -19,13 +19,24 @@ from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
 from bandproof.properties.claim import Property, Shape
 from bandproof.smt.circuit import FALSE
+from bandproof.smt.learned import Lesson, refine
+from bandproof.smt.realise import Real, Unclear, make_real
 from bandproof.smt.system import Problem, StepRule, pose
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most claims are settled by then.
-HEAD_START = 3_000_000
+HEAD_START = 60_000_000
 
 #: Once reachability has found some run, bounded search gets this many solver steps to find a shortest one.
 SHORTEST = 100_000_000
+
+#: Bounded search looks this many steps further at a time.
+STRIDE = 3
+
+#: A story may be this many steps longer than the shortest run of the band machine, if that makes it real.
+LONGER = 2
+
+#: After this many impossible runs the search ends undecided.
+LESSONS = 8
 
 #: A clock check between two units of work: raises to stop the search.
 Check = Callable[[], None]
@@ -51,6 +62,7 @@ class Decision:
     problem: Problem
     story: Story | None = None
     invariant: tuple[tuple[int, ...], ...] | None = None
+    lessons: tuple[Lesson, ...] = ()
 
 
 class DisagreementError(Exception):
@@ -88,10 +100,10 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True) 
             elif longer is not None and bounded is not None and bounded.work > allowance:
                 return _as_found(problem, longer, depth)
             elif bounded is not None:
-                if bounded.reaches(depth):
-                    return Outcome(bounded.story(depth), None, "bounded search")
-                bounded.exclude(depth)
-                depth += 1
+                story = bounded.shortest(depth, depth + STRIDE - 1)
+                if story is not None:
+                    return Outcome(story, None, "bounded search")
+                depth += STRIDE
     except GaveUpError:
         if longer is None:
             raise
@@ -111,28 +123,71 @@ def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
 
 
 def decide(
-    rule: StepRule, claim: Property, *, check: Check = lambda: None, seen: dict[str, list[State]] | None = None
+    rule: StepRule,
+    claim: Property,
+    *,
+    check: Check = lambda: None,
+    seen: dict[str, list[State]] | None = None,
+    real: bool = True,
 ) -> Decision:
-    """Decide one property. `seen` keeps, per start, pace and mishaps, states known to be reachable, to be reused."""
+    """Decide one property. `seen` keeps, per start, pace and mishaps, states known to be reachable, to be reused.
+
+    A run that ends the search is made real before it is believed. One that no pressures fit teaches a lesson, and the
+    search goes on among the runs that the lesson does not forbid (design section 2, "Air is conserved"). With `real`
+    false the band machine's runs are taken as they are: for comparing engines with one another, not for a verdict.
+    """
     problem = pose(rule, claim)
-    outcome = search(problem, problem.hit, check)
     known = {} if seen is None else seen
     pool = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", [])
-    if outcome.story is not None:
-        fault = replay(rule.layout, outcome.story, claim)
-        if fault is not None:
-            message = f"{claim.id}: {outcome.engine} gave a run that the machine refuses: {fault}"
-            raise DisagreementError(message)
+    lessons: list[Lesson] = []
+    while True:
+        outcome = search(problem, problem.hit, check)
+        if outcome.story is None:
+            break
+        _replayed(rule, claim, outcome.story, outcome.engine)
         pool.extend(outcome.story.states)
-        verdict = Verdict.PROVEN if claim.shape is Shape.REACHABLE else Verdict.REFUTED
-        return Decision(verdict, outcome.remark, outcome.engine, problem, story=outcome.story)
+        if not real:
+            return _shown(claim, problem, outcome, Real(outcome.story, (), (), (), ()), lessons)
+        answer = make_real(rule, problem, outcome.story, tell, more=LONGER)
+        if isinstance(answer, Real):
+            _replayed(rule, claim, answer.story, "the search for pressures")
+            return _shown(claim, problem, outcome, answer, lessons)
+        if isinstance(answer, Unclear) or len(lessons) == LESSONS:
+            reason = f"a run was found, but no pressures for it: {answer.reason}"
+            return Decision(Verdict.UNDECIDED, reason, outcome.engine, problem)
+        lessons.append(answer.lesson)
+        problem = refine(rule, problem, answer.lesson)
+    reason = "" if not lessons else f"holds because air is conserved: {len(lessons)} kinds of run without it are excluded"
+    decision = Decision(
+        Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lessons=tuple(lessons)
+    )
     if claim.shape is Shape.REACHABLE:
-        reason = "no run from the start gets there"
-        return Decision(Verdict.REFUTED, reason, outcome.engine, problem, invariant=outcome.invariant)
+        return replace(decision, verdict=Verdict.REFUTED, reason="no run from the start gets there")
     if _is_empty(rule, claim, problem, pool, check):
-        reason = "its condition can never happen"
-        return Decision(Verdict.EMPTY, reason, outcome.engine, problem, invariant=outcome.invariant)
-    return Decision(Verdict.PROVEN, "", outcome.engine, problem, invariant=outcome.invariant)
+        return replace(decision, verdict=Verdict.EMPTY, reason="its condition can never happen")
+    return decision
+
+
+def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> None:
+    """DisagreementError unless the executable machine accepts the story."""
+    fault = replay(rule.layout, story, claim)
+    if fault is not None:
+        message = f"{claim.id}: {engine} gave a run that the machine refuses: {fault}"
+        raise DisagreementError(message)
+
+
+def _shown(claim: Property, problem: Problem, outcome: Outcome, real: Real, lessons: list[Lesson]) -> Decision:
+    """A run exists and is real."""
+    assert outcome.story is not None
+    remarks = [outcome.remark]
+    longer = len(real.story.steps) - len(outcome.story.steps)
+    if longer > 0:
+        remarks.append(f"a run {longer} steps shorter was found, but no pressures for it")
+    if real.assumed:
+        remarks.append(f"the pressures hold for volumes assumed for {', '.join(real.assumed)}")
+    verdict = Verdict.PROVEN if claim.shape is Shape.REACHABLE else Verdict.REFUTED
+    reason = "; ".join(remark for remark in remarks if remark)
+    return Decision(verdict, reason, outcome.engine, problem, story=real.story, lessons=tuple(lessons))
 
 
 def _is_empty(
@@ -143,8 +198,8 @@ def _is_empty(
         return False
     if any(applies(rule.layout, claim, state) for state in pool):
         return False
-    outcome = search(problem, problem.applies, check, shortest=False)
-    if outcome.story is None:
+    story = search(problem, problem.applies, check, shortest=False).story
+    if story is None:
         return True
-    pool.extend(outcome.story.states)
+    pool.extend(story.states)
     return False

@@ -209,13 +209,18 @@ class StepRule:
                     following[bit] = c.either(there, c.both(bit, negate(turned)))
 
 
+#: The group of the bit by which the monitor of `holds` remembers that the claim binds no more.
+RELEASED = "monitor released"
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """Find a run from `start` to a `hit`.
 
     All fields are literals of `circuit`. `after[i]` is the value of `bits[i]` after a step; it depends on the bits and
     on the wishes. `well_formed` holds in every state and is kept by every step. `applies` says that the condition of a
-    conditional property holds here; TRUE for the other shapes.
+    conditional property holds here; TRUE for the other shapes. `over` is the bit that says nothing can be a hit any
+    more, now or later; FALSE where there is no such bit.
     """
 
     circuit: Circuit
@@ -228,6 +233,7 @@ class Problem:
     hit: int
     applies: int
     well_formed: int
+    over: int = FALSE
 
     def state_of(self, values: list[bool]) -> State:
         """The arrangement's state when the bits have `values` (monitor bits are left aside)."""
@@ -262,6 +268,7 @@ def pose(rule: StepRule, claim: Property) -> Problem:
     when = e.condition(claim.when, sure=True)
     breaks = negate(e.condition(claim.then, sure=True))
     applies = TRUE
+    over = FALSE
     match claim.shape:
         case Shape.NEVER | Shape.REACHABLE:
             hit = when
@@ -277,6 +284,7 @@ def pose(rule: StepRule, claim: Property) -> Problem:
             after.update({bit.literal: value for bit, value in memory})
             leap.update({bit.literal: value for bit, value in memory})
             start = c.all_of([start, *(negate(bit.literal) for bit, _ in memory)])
+            over = next(bit.literal for bit, _ in memory if bit.group == RELEASED)
     return Problem(
         c,
         rule.layout,
@@ -288,6 +296,7 @@ def pose(rule: StepRule, claim: Property) -> Problem:
         hit,
         applies,
         e.well_formed,
+        over,
     )
 
 
@@ -299,7 +308,7 @@ def _watch(rule: StepRule, claim: Property, when: int, breaks: int) -> tuple[lis
     """
     c, e = rule.circuit, rule.encoding
     bound = Bit(c.variable("monitor: bound"), "monitor bound", "yes")
-    released = Bit(c.variable("monitor: released"), "monitor released", "yes")
+    released = Bit(c.variable("monitor: released"), RELEASED, "yes")
     until = FALSE if claim.until is None else e.condition(claim.until, sure=True)
     now_bound = c.both(negate(released.literal), c.either(bound.literal, when))
     frees = c.both(now_bound, until)
