@@ -147,11 +147,11 @@ def decide(
         _replayed(rule, claim, outcome.story, outcome.engine)
         pool.extend(outcome.story.states)
         if not real:
-            return _shown(claim, problem, outcome, Real(outcome.story, (), (), (), ()), lessons)
+            return _shown(claim, problem, outcome, outcome.story, ())
         answer = make_real(rule, problem, outcome.story, tell, more=LONGER)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
-            return _shown(claim, problem, outcome, answer, lessons)
+            return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lessons=tuple(lessons))
         if isinstance(answer, Unclear) or len(lessons) == LESSONS:
             reason = f"a run was found, but no pressures for it: {answer.reason}"
             return Decision(Verdict.UNDECIDED, reason, outcome.engine, problem)
@@ -176,18 +176,20 @@ def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> Non
         raise DisagreementError(message)
 
 
-def _shown(claim: Property, problem: Problem, outcome: Outcome, real: Real, lessons: list[Lesson]) -> Decision:
-    """A run exists and is real."""
+def _shown(
+    claim: Property, problem: Problem, outcome: Outcome, story: Story, assumed: tuple[str, ...]
+) -> Decision:
+    """The answer when a run exists; `assumed` are the volumes whose size its pressures had to assume."""
     assert outcome.story is not None
     remarks = [outcome.remark]
-    longer = len(real.story.steps) - len(outcome.story.steps)
+    longer = len(story.steps) - len(outcome.story.steps)
     if longer > 0:
         remarks.append(f"a run {longer} steps shorter was found, but no pressures for it")
-    if real.assumed:
-        remarks.append(f"the pressures hold for volumes assumed for {', '.join(real.assumed)}")
+    if assumed:
+        remarks.append(f"the pressures hold for volumes assumed for {', '.join(assumed)}")
     verdict = Verdict.PROVEN if claim.shape is Shape.REACHABLE else Verdict.REFUTED
     reason = "; ".join(remark for remark in remarks if remark)
-    return Decision(verdict, reason, outcome.engine, problem, story=real.story, lessons=tuple(lessons))
+    return Decision(verdict, reason, outcome.engine, problem, story=story)
 
 
 def _is_empty(
