@@ -73,6 +73,7 @@ class Bench:
         self._rule = StepRule(self.layout)
         self._seen: dict[str, list[State]] = {}
         self._origins: dict[str, str] = {}
+        self._unshown: dict[str, str] = {}
         self._waiting: dict[Property, Verdict] = {}
         for claim in case.properties:
             pose(self._rule, claim)
@@ -111,6 +112,8 @@ class Bench:
             story=decision.story,
             engine=decision.engine,
         )
+        if decision.verdict is Verdict.UNDECIDED:
+            return _with_reason(finding, self._assumption(start))
         if lacking and decision.story is None:
             return replace(finding, verdict=Verdict.UNDECIDED, reason=self._too_wide(start, finding, lacking))
         finding = replace(finding, certificate=self._certificate(claim, decision, clock))
@@ -120,13 +123,14 @@ class Bench:
             finding = _with_reason(finding, self._if_the_driver_waits(claim, finding.story, clock))
         return _with_reason(finding, self._assumption(start))
 
-    def _run(self, claim: Property, clock: Clock, rule: StepRule | None = None) -> Decision:
+    def _run(self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True) -> Decision:
         from bandproof.engines.bounded import NotARunError  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:
             # A narrowed start has states of its own, so what is known to be reachable is not shared with it.
-            return decide(rule or self._rule, claim, check=clock, seen=self._seen if rule is None else None)
+            seen = self._seen if rule is None else None
+            return decide(rule or self._rule, claim, check=clock, seen=seen, real=real)
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
@@ -159,21 +163,25 @@ class Bench:
             return ""
         if start.name not in self._origins:
             reason = self._unreachable(self.layout.arrangement.start(start.reached_from), clock)
-            if not reason and not self._reaches(start, start_condition(self.layout, start), clock):
-                reason = f'its start "{start.name}" cannot be reached from "{start.reached_from}"'
+            if not reason:
+                shape = Shape.SETTLED if start.settled else Shape.REACHABLE
+                decision = self._run(_sought(start, start_condition(self.layout, start), shape), clock)
+                if decision.verdict is Verdict.UNDECIDED:
+                    self._unshown[start.name] = f'start "{start.name}" is not shown reachable: {decision.reason}'
+                elif decision.story is None:
+                    reason = f'its start "{start.name}" cannot be reached from "{start.reached_from}"'
             self._origins[start.name] = reason
         return self._origins[start.name]
 
     def _assumption(self, start: Start) -> str:
         """What is taken for granted about where `start` comes from, or nothing."""
+        remarks = [self._unshown.get(start.name, "")]
         while not start.plain and not start.assumed and start.reached_from is not None:
             start = self.layout.arrangement.start(start.reached_from)
-        return "" if start.plain else f'start "{start.name}" is assumed, not shown reachable'
-
-    def _reaches(self, start: Start, condition: Condition, clock: Clock) -> bool:
-        """Some run without mishaps from where `start` comes from gets to `condition`, settled if the start is."""
-        shape = Shape.SETTLED if start.settled else Shape.REACHABLE
-        return self._run(_sought(start, condition, shape), clock).story is not None
+            remarks.append(self._unshown.get(start.name, ""))
+        if not start.plain:
+            remarks.append(f'start "{start.name}" is assumed, not shown reachable')
+        return "; ".join(remark for remark in remarks if remark)
 
     def _answer(self, claim: Property, start: Start, clock: Clock) -> tuple[Decision, tuple[Condition, ...]]:
         """The answer, and what a state of the start that cannot come about lacks, where runs began in such states.
@@ -189,7 +197,8 @@ class Bench:
         while decision.story is not None:
             first = decision.story.states[0]
             sought = _sought(start, state_condition(self.layout, first), Shape.REACHABLE)
-            origin = self._run(sought, clock)
+            # What shows that bands cannot get there is put in terms of bands; whether air can is not asked here.
+            origin = self._run(sought, clock, real=False)
             if origin.story is not None:
                 break
             clauses = _clauses(origin)

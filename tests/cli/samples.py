@@ -17,8 +17,8 @@ highest = "150 psi"
 start = "empty"
 
 [volumes]
-tank = { is = "tank" }
-brake = { is = "chamber" }
+tank = { is = "tank", volume = "20 L" }
+brake = { is = "chamber", volume = "1 L" }
 
 [controls]
 lever = { positions = ["back", "forward"] }
