@@ -26,19 +26,19 @@ start      on entering place 0 the pressures are in the start's ranges, if the r
 
 Every run of the continuous model that the band machine follows satisfies all of this, so a contradiction shows that
 there is none. Two points are chosen so that this stays true:
-- The band machine neglects the air in lines: filling one does not empty a tank. So a line may be as small as nothing;
-  where sizes are open, its size is any number from zero to the declared one. Tanks may thus lose the air that fills
-  lines, or not.
+- The band machine neglects the air in lines: filling one does not empty a tank. So the air in lines is either counted,
+  or neglected as if all lines were small in the same proportion: then what passes through a line comes out of it, and
+  what fills or empties it is drawn from the lines around it, but costs or gives a tank or chamber nothing.
 - Two parts may name the same setting and still differ: each has its own number.
 And a stay in one place of several states is one longer stay: the demands between two points add up.
 
-Sizes that are ranges make V p a product. Then the amount V p itself is the unknown, `p >= L` is written `V p >= L V`, and
-what would need such a pressure by itself is left out. Everything is SMT-LIB text, of the logic QF_LRA.
+A size that is a range makes V p a product of unknowns. The amount V p is then an unknown of its own, held between the
+four planes that bound a product over the ranges of its factors. Everything is SMT-LIB text, of the logic QF_LRA.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -57,8 +57,17 @@ ASSUMED = {
     VolumeKind.LINE: Range(Fraction(1, 500), Fraction(1, 5)),
 }
 
-#: A volume's size in litres: a number, or a range to be left open.
-Sizes = Mapping[str, Fraction | Range]
+
+def declared_sizes(layout: Layout) -> dict[str, Range]:
+    """Every volume's size as declared, or else as assumed."""
+    return {volume.name: volume.litres or ASSUMED[volume.kind] for volume in layout.arrangement.volumes}
+
+
+#: Every volume's size in litres.
+Sizes = Mapping[str, Range]
+
+#: The symbol that says whether the air in lines is neglected.
+NEGLECTED = "|the air in lines is neglected|"
 
 NOTHING: Needs = frozenset()
 
@@ -73,19 +82,10 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Slope:
-    """After `point` the pressure of `volume` ends no higher (`upward`; else no lower) than one of `reached` began."""
-
-    volume: str
-    point: int
-    upward: bool
-    reached: tuple[str, ...]
-    needs: Needs
-
-
-@dataclass(frozen=True, slots=True)
 class Way:
     """One direction through one passage between two points; `flow` is the air that takes it.
+
+    `little` is the air that does so when the air in lines is neglected and this is line air; empty where no line is.
 
     `blocked` is why none can; empty when some can. `hovering`: only because the part could hover. The two directions of
     a passage have the same `passage`.
@@ -94,6 +94,7 @@ class Way:
     source: str
     target: str
     flow: str
+    little: str
     blocked: Needs
     hovering: bool
     passage: str
@@ -112,12 +113,15 @@ class Air:
         self.declared: dict[str, str] = {}
         self.axioms: list[str] = []
         self.facts: list[Fact] = []
-        self._sizes = dict(sizes)
+        self.sizes = dict(sizes)
+        self.lines = {volume.name for volume in self.arrangement.volumes if volume.kind is VolumeKind.LINE}
         self._settings: dict[str, tuple[str, str]] = {}
         self._hovering = Hovering(self.arrangement.parts)
-        self._size = {name: self._size_term(name) for name in self.volumes}
-        #: Pressure of each volume at each point, where its size is a number; else its amount of air.
-        self.level = {(name, t): self._level(name, t) for name in self.volumes for t in self.points}
+        self._declare(NEGLECTED.strip("|"), "Bool")
+        self.size = {name: self._size_term(name) for name in self.volumes}
+        #: The pressure of each volume at each point, and its amount of air.
+        self.pressure = {(name, t): self._pressure(name, t) for name in self.volumes for t in self.points}
+        self.amount = {(name, t): self._amount(name, t) for name in self.volumes for t in self.points}
         self.lasting = [self._declare(f"time passes in place {k}", "Bool") for k in range(len(places))]
         self.ways = [list(self._ways(t)) for t in self.points[:-1]]
         self._bound()
@@ -134,34 +138,26 @@ class Air:
         return symbol
 
     def _size_term(self, volume: str) -> str:
-        size = self._sizes[volume]
-        if isinstance(size, Fraction):
-            return number(size)
+        size = self.sizes[volume]
+        if self.exact(volume):
+            return number(size.low)
         term = self._declare(f"size of {volume}")
         self.axioms.append(f"(<= {number(size.low)} {term} {number(size.high)})")
         return term
 
     def exact(self, volume: str) -> bool:
-        """The volume's size is a number, so that `level` is its pressure."""
-        return isinstance(self._sizes[volume], Fraction)
+        """The volume's size is a single number."""
+        return self.sizes[volume].low == self.sizes[volume].high
 
-    def size(self, volume: str) -> str:
-        """A volume's size."""
-        return self._size[volume]
-
-    def _level(self, volume: str, t: int) -> str:
-        what = "pressure" if self.exact(volume) else "air"
-        level = self._declare(f"{what} of {volume} {'within' if t % 2 else 'entering'} place {t // 2}")
-        self.axioms.append(f"(<= 0.0 {level} {self._at(volume, self.arrangement.highest)})")
-        return level
+    def _pressure(self, volume: str, t: int) -> str:
+        symbol = self._declare(f"pressure of {volume} {_when(t)}")
+        self.axioms.append(f"(<= 0.0 {symbol} {number(self.arrangement.highest)})")
+        return symbol
 
     def _amount(self, volume: str, t: int) -> str:
-        level = self.level[volume, t]
-        return f"(* {self._size[volume]} {level})" if self.exact(volume) else level
-
-    def _at(self, volume: str, pressure: Fraction) -> str:
-        """What `level` is at a pressure."""
-        return number(pressure) if self.exact(volume) else f"(* {number(pressure)} {self._size[volume]})"
+        if self.exact(volume):
+            return f"(* {self.size[volume]} {self.pressure[volume, t]})"
+        return self._declare(f"air of {volume} {_when(t)}")
 
     def named_settings(self) -> list[tuple[str, str, str]]:
         """The numbers of settings that have a name, where they are pressures: part, setting, number."""
@@ -179,13 +175,23 @@ class Air:
     # ---- bands
 
     def _bound(self) -> None:
-        for (volume, t), level in self.level.items():
-            low, needs = floor_of(self.around(t), volume)
-            if needs:
-                self.facts.append(Fact(f"(>= {level} {self._at(volume, low)})", needs))
-            high, needs = ceiling_of(self.layout, self.around(t), volume)
-            if needs:
-                self.facts.append(Fact(f"(<= {level} {self._at(volume, high)})", needs))
+        for (volume, t), pressure in self.pressure.items():
+            low, below = floor_of(self.around(t), volume)
+            high, above = ceiling_of(self.layout, self.around(t), volume)
+            if below:
+                self.facts.append(Fact(f"(>= {pressure} {number(low)})", below))
+            if above:
+                self.facts.append(Fact(f"(<= {pressure} {number(high)})", above))
+            if not self.exact(volume):
+                self._bound_product(volume, t, (low, below), (high, above))
+
+    def _bound_product(self, volume: str, t: int, low: tuple[Fraction, Needs], high: tuple[Fraction, Needs]) -> None:
+        """The amount of air is a size times a pressure, each between its ends."""
+        size, pressure, amount = self.size[volume], self.pressure[volume, t], self.amount[volume, t]
+        for end, needs, over, under in ((*low, ">=", "<="), (*high, "<=", ">=")):
+            for s, side in ((self.sizes[volume].low, over), (self.sizes[volume].high, under)):
+                plane = f"(- (+ (* {number(s)} {pressure}) (* {number(end)} {size})) {number(s * end)})"
+                self.facts.append(Fact(f"({side} {amount} {plane})", needs))
 
     # ---- passages
 
@@ -199,13 +205,24 @@ class Air:
                     continue
                 shut = known | why if not possible & passage.open_in else NOTHING
                 for u, v in directions(passage):
-                    flow = self._declare(f"{part.name} {order + 1}: {u} to {v} after {t}")
-                    self.axioms.append(f"(>= {flow} 0.0)")
+                    name = f"{part.name} {order + 1}"
                     blocked = shut or self._uphill(u, v, t)
-                    if blocked:
-                        self.facts.append(Fact(f"(= {flow} 0.0)", blocked))
-                    hovering = not stands & passage.open_in
-                    yield Way(u, v, flow, blocked, hovering, f"{part.name} {order + 1}")
+                    flow, little = self._flows(f"{name}: {u} to {v} after {t}", {u, v}, blocked)
+                    yield Way(u, v, flow, little, blocked, not stands & passage.open_in, name)
+
+    def _flows(self, name: str, ends: set[str], blocked: Needs) -> tuple[str, str]:
+        """The air that takes a way; and the line air that does, which is negative where it only lessens the former."""
+        flow = self._declare(name)
+        self.axioms.append(f"(>= {flow} 0.0)")
+        if blocked:
+            self.facts.append(Fact(f"(= {flow} 0.0)", blocked))
+        if not ends & self.lines:
+            return flow, ""
+        little = self._declare(f"{name}, line air")
+        self.axioms.append(f"(or (>= {little} 0.0) (> {flow} 0.0))")
+        if blocked:
+            self.facts.append(Fact(f"(= {little} 0.0)", blocked))
+        return flow, little
 
     def _possible(self, part: Part, stands: frozenset[str], t: int) -> tuple[frozenset[str], Needs]:
         """The states a part can be in between two points, and why it can be in no others."""
@@ -229,10 +246,13 @@ class Air:
     def _balance(self) -> None:
         for t, ways in enumerate(self.ways):
             for volume in self.volumes:
-                terms = [way.flow for way in ways if way.target == volume]
-                terms += [f"(- {way.flow})" for way in ways if way.source == volume]
-                gained = f"(- {self._amount(volume, t + 1)} {self._amount(volume, t)})"
-                self.axioms.append(f"(= {gained} {_sum(terms)})")
+                gained = f"(- {self.amount[volume, t + 1]} {self.amount[volume, t]})"
+                counted = f"(= {gained} {_net(volume, [(w.source, w.target, w.flow) for w in ways])})"
+                if volume in self.lines:
+                    passing = f"(= 0.0 {_net(volume, [(w.source, w.target, w.flow) for w in ways])})"
+                    filling = f"(= {gained} {_net(volume, [(w.source, w.target, w.little) for w in ways])})"
+                    counted = f"(ite {NEGLECTED} (and {passing} {filling}) {counted})"
+                self.axioms.append(counted)
 
     def _stay(self, place: int) -> list[int]:
         """The points at which the run is entering, within and leaving a place."""
@@ -246,55 +266,9 @@ class Air:
 
     def same(self, one: int, other: int) -> str:
         """No volume differs between two points."""
-        return join("and", [f"(= {self.level[v, one]} {self.level[v, other]})" for v in self.volumes])
-
-    def slopes(self) -> Iterator[Slope]:
-        """The demands that pressures follow the pressures around them, wherever they can be written down."""
-        for t in self.points[:-1]:
-            for volume in self.volumes:
-                for upward in (True, False):
-                    slope = self._slope(volume, t, upward=upward)
-                    if slope is not None:
-                        yield slope
-
-    def _slope(self, volume: str, t: int, *, upward: bool) -> Slope | None:
-        """None where sizes are ranges, or where a source (upward) or the atmosphere (downward) sets no limit."""
-        if not self.exact(volume):
-            return None
-        ways = [(w.source, w.target, w) if upward else (w.target, w.source, w) for w in self.ways[t]]
-        reached = {volume}
-        frontier = [volume]
-        while frontier:
-            here = frontier.pop()
-            for far, near, way in ways:
-                if near == here and not way.blocked and far not in reached:
-                    if far in (SOURCE, ATMOSPHERE) or not self.exact(far):
-                        return None
-                    reached.add(far)
-                    frontier.append(far)
-        kept_out = [way.blocked for far, near, way in ways if near in reached and far not in reached]
-        return Slope(volume, t, upward, tuple(sorted(reached)), NOTHING.union(*kept_out))
-
-    def slope_fact(self, slope: Slope) -> Fact:
-        """A slope as a demand on the numbers."""
-        after = self.level[slope.volume, slope.point + 1]
-        side = "<=" if slope.upward else ">="
-        limits = [f"({side} {after} {self.level[name, slope.point]})" for name in slope.reached]
-        return Fact(join("or", limits), slope.needs)
-
-    def overshoots(self) -> Iterator[str]:
-        """The demands that air which went from one volume to another did not go uphill in the end."""
-        for t, ways in enumerate(self.ways):
-            for way in ways:
-                u, v = way.source, way.target
-                if way.blocked or SOURCE in (u, v) or ATMOSPHERE in (u, v) or not (self.exact(u) and self.exact(v)):
-                    continue
-                others = [other for other in ways if other.passage != way.passage and not other.blocked]
-                gone = _sum([other.flow for other in others if other.source == u])
-                come = _sum([other.flow for other in others if other.target == v])
-                one, two = self._size[u], self._size[v]
-                rise = f"(* {one} {two} (- {self.level[v, t + 1]} {self.level[u, t + 1]}))"
-                yield f"(or (<= {way.flow} 0.0) (<= {rise} (+ (* {two} {gone}) (* {one} {come}))))"
+        pairs = [(self.pressure[v, one], self.pressure[v, other]) for v in self.volumes]
+        pairs += [(self.amount[v, one], self.amount[v, other]) for v in self.volumes if not self.exact(v)]
+        return join("and", [f"(= {a} {b})" for a, b in pairs])
 
     # ---- guards
 
@@ -348,28 +322,33 @@ class Air:
             case AllOf(items) | AnyOf(items):
                 terms = [self._guard(x, (*key, str(i + 1)), place, t, want=want) for i, x in enumerate(items)]
                 return _joined(terms, every=isinstance(condition, AllOf) == want)
-            case Below(volume, _, _) | AtLeast(volume, _, _):
-                side = ">=" if isinstance(condition, AtLeast) == want else "<="
-                return f"({side} {self.level[volume, t]} {self._threshold(condition, key)})", NOTHING
+            case Below() | AtLeast():
+                return self._compared(condition, key, t, at_least=isinstance(condition, AtLeast) == want), NOTHING
             case Lower(volume, other):
-                if not (self.exact(volume) and self.exact(other)):
-                    return "true", NOTHING
-                return f"({'<=' if want else '>='} {self.level[volume, t]} {self.level[other, t]})", NOTHING
+                return f"({'<=' if want else '>='} {self.pressure[volume, t]} {self.pressure[other, t]})", NOTHING
             case _:
                 holds, needs = place.truth(condition)
                 return ("true", NOTHING) if holds is None else ("true" if holds == want else "false", needs)
 
-    def _threshold(self, atom: Below | AtLeast, key: tuple[str, ...]) -> str:
-        """A setting; for a volume whose size is a range, the amount of air at that pressure."""
+    def _compared(self, atom: Below | AtLeast, key: tuple[str, ...], t: int, *, at_least: bool) -> str:
+        """A pressure, and with it the air of a volume whose size is a range, compared with a setting."""
+        side, volume = ">=" if at_least else "<=", atom.volume
         if atom.low == atom.high:
-            return self._at(atom.volume, atom.low)
+            return f"({side} {self.pressure[volume, t]} {number(atom.low)})"
         name = f"{key[0]} {atom.setting}" if atom.setting else " ".join(key)
-        name = f"setting {name}" if self.exact(atom.volume) else f"setting {name} as air in {atom.volume}"
-        symbol = f"|{name}|"
+        setting = self._setting(name, (key[0], atom.setting or ""), number(atom.low), number(atom.high))
+        compared = f"({side} {self.pressure[volume, t]} {setting})"
+        if self.exact(volume):
+            return compared
+        low, high = (f"(* {number(end)} {self.size[volume]})" for end in (atom.low, atom.high))
+        amount = self._setting(f"{name} as air in {volume}", ("", ""), low, high)
+        return f"(and {compared} ({side} {self.amount[volume, t]} {amount}))"
+
+    def _setting(self, name: str, known_as: tuple[str, str], low: str, high: str) -> str:
+        symbol = f"|setting {name}|"
         if symbol not in self.declared:
-            self._declare(name)
-            self._settings[symbol] = (key[0], atom.setting or "" if self.exact(atom.volume) else "")
-            low, high = self._at(atom.volume, atom.low), self._at(atom.volume, atom.high)
+            self._declare(f"setting {name}")
+            self._settings[symbol] = known_as
             self.axioms.append(f"(<= {low} {symbol} {high})")
         return symbol
 
@@ -380,8 +359,12 @@ class Air:
             return
         start = self.arrangement.start(self.start)
         for volume, given in start.pressures:
-            low, high = self._at(volume, given.low), self._at(volume, given.high)
-            self.facts.append(Fact(f"(<= {low} {self.level[volume, 0]} {high})", NOTHING, start=True))
+            ends = f"(<= {number(given.low)} {self.pressure[volume, 0]} {number(given.high)})"
+            self.facts.append(Fact(ends, NOTHING, start=True))
+            if not self.exact(volume):
+                size = self.size[volume]
+                ends = f"(<= (* {number(given.low)} {size}) {self.amount[volume, 0]} (* {number(given.high)} {size}))"
+                self.facts.append(Fact(ends, NOTHING, start=True))
         formula, needs = self._guard(start.where, ("start",), self.places[0], 0, want=True)
         if formula != "true":
             self.facts.append(Fact(formula, needs, start=True))
@@ -400,7 +383,18 @@ def number(value: Fraction) -> str:
     return f"{value.numerator}.0" if value.denominator == 1 else f"(/ {value.numerator}.0 {value.denominator}.0)"
 
 
-def _sum(terms: list[str]) -> str:
+def _when(t: int) -> str:
+    return f"{'within' if t % 2 else 'entering'} place {t // 2}"
+
+
+def _net(volume: str, flows: list[tuple[str, str, str]]) -> str:
+    """What flows bring a volume, less what they take."""
+    inward = [flow for _, target, flow in flows if target == volume]
+    return total([*inward, *(f"(- {flow})" for source, _, flow in flows if source == volume)])
+
+
+def total(terms: list[str]) -> str:
+    """A sum of any number of terms."""
     if len(terms) < 2:
         return terms[0] if terms else "0.0"
     return f"(+ {' '.join(terms)})"
@@ -415,10 +409,3 @@ def _joined(terms: list[tuple[str, Needs]], *, every: bool) -> tuple[str, Needs]
     kept = [text for text, _ in terms if text != neutral]
     why = NOTHING.union(*(needs for text, needs in terms if text != "true"))
     return (join("and" if every else "or", kept), why) if kept else (neutral, why)
-
-
-def all_facts(air: Air) -> Iterable[Fact]:
-    """Every demand, those among them that air runs downhill."""
-    yield from air.facts
-    yield from (air.slope_fact(slope) for slope in air.slopes())
-    yield from (Fact(formula, NOTHING) for formula in air.overshoots())

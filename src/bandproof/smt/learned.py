@@ -11,16 +11,15 @@ first k places; once the last place is reached the run is dead, and no later sta
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from bandproof.machine.layout import Layout
-from bandproof.model.arrangement import Range, VolumeKind
-from bandproof.smt.air import ASSUMED, Air, all_facts
+from bandproof.machine.story import Story
+from bandproof.smt.air import Air, declared_sizes
 from bandproof.smt.circuit import FALSE, TRUE, negate
+from bandproof.smt.downhill import all_facts
 from bandproof.smt.encode import Bit, Encoding
-from bandproof.smt.places import Atom, Needs, atom_words
+from bandproof.smt.places import Atom, Needs, atom_words, true_of
 from bandproof.smt.system import Problem, StepRule
 
 
@@ -54,25 +53,28 @@ def lesson_of(needs: Needs, start: str | None) -> Lesson:
     return Lesson(tuple(places), start)
 
 
-def open_sizes(layout: Layout) -> dict[str, Fraction | Range]:
-    """The sizes for which a lesson has to hold: all that are declared, or assumed; of lines all down to nothing."""
-    found: dict[str, Fraction | Range] = {}
-    for volume in layout.arrangement.volumes:
-        size = volume.litres or ASSUMED[volume.kind]
-        if volume.kind is VolumeKind.LINE:
-            found[volume.name] = Range(Fraction(0), size.high)
-        else:
-            found[volume.name] = size.low if size.low == size.high else size
-    return found
-
-
-def contradiction(layout: Layout, lesson: Lesson, sizes: Mapping[str, Fraction | Range] | None = None) -> str:
+def contradiction(layout: Layout, lesson: Lesson) -> str:
     """The air accounts of a run that walks through the lesson's places, as SMT-LIB text: to be unsatisfiable."""
-    air = Air(layout, list(lesson.places), lesson.start, open_sizes(layout) if sizes is None else sizes)
+    air = Air(layout, list(lesson.places), lesson.start, declared_sizes(layout))
     lines = ["(set-logic QF_LRA)", *(f"(declare-const {name} {sort})" for name, sort in air.declared.items())]
     lines += [f"(assert {text})" for text in air.axioms]
     lines += [f"(assert {fact.formula})" for fact in all_facts(air)]
     return "\n".join([*lines, "(check-sat)"]) + "\n"
+
+
+def forbids(layout: Layout, lesson: Lesson, story: Story) -> bool:
+    """The story walks through the lesson's places."""
+    walks: set[int] = set()
+    for number, state in enumerate(story.states):
+        matching = [all(true_of(layout, state, atom) for atom in place) for place in lesson.places]
+        before, walks = walks, set()
+        for place, matches in enumerate(matching):
+            begins = place == 0 and (lesson.start is None or (number == 0 and lesson.start == story.start))
+            if matches and (begins or place in before or place - 1 in before or place - 1 in walks):
+                walks.add(place)
+        if len(lesson.places) - 1 in walks:
+            return True
+    return False
 
 
 def refine(rule: StepRule, problem: Problem, lesson: Lesson) -> Problem:

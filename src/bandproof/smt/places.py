@@ -58,6 +58,22 @@ def whole(layout: Layout, state: State) -> frozenset[Atom]:
     return frozenset(found)
 
 
+def true_of(layout: Layout, state: State, atom: Atom) -> bool:
+    """The atom is true of a state."""
+    arrangement = layout.arrangement
+    match atom.sort:
+        case "level":
+            bands = dict(zip((v.name for v in arrangement.volumes), state.bands, strict=True))
+            return (bands[atom.subject] > atom.rank) == atom.holds
+        case "mishap":
+            return (atom.subject in state.mishaps) == atom.holds
+        case "part":
+            standing = dict(zip((p.name for p in arrangement.parts), state.parts, strict=True))
+        case _:
+            standing = dict(zip((c.name for c in arrangement.controls), state.controls, strict=True))
+    return standing[atom.subject] in atom.values
+
+
 class Place:
     """A set of atoms, looked up."""
 

@@ -3,13 +3,13 @@
 The demands are those of `bandproof.smt.air`. Three answers are possible:
 
 - `Real`: one real gauge pressure for every volume in every state, for sizes and settings that are stated. All demands
-  hold exactly. Among all solutions one is preferred that reads well: pressures well inside their bands, standing still
+  hold exactly, and air goes through each passage one way only between two looks at it. Among all solutions one is preferred that reads well: pressures well inside their bands, standing still
   while parts react and the driver acts, at rest at the end of a claim about settled states.
 - `Impossible`: no sizes in the declared ranges, settings in their tolerances and pressures satisfy the demands. The
   answer carries a `Lesson` made from as few facts as possible, and is given only after a fresh solver has agreed that
   the accounts drawn up from the lesson alone contradict each other.
-- `Unclear`: neither was shown. This happens where sizes are ranges, because then one demand, that air runs downhill
-  between volumes of the same band, is checked for chosen sizes only; or when the solver gives up.
+- `Unclear`: neither was shown. This happens where sizes are ranges, because products of unknowns are then bounded and
+  not computed; or when the solver gives up.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import State, StepKind, Story
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.air import ASSUMED, Air, Slope, all_facts, number
-from bandproof.smt.learned import Lesson, contradiction, lesson_of, open_sizes
+from bandproof.smt.air import NEGLECTED, Air, declared_sizes, number
+from bandproof.smt.downhill import Slope, all_facts, one_direction, overshoots, slopes
+from bandproof.smt.learned import Lesson, contradiction, lesson_of
 from bandproof.smt.places import Atom, Needs, whole
 from bandproof.smt.system import Problem, StepRule
 from bandproof.smt.witness import Witness
@@ -42,7 +43,7 @@ _MARGIN = Fraction(1, 10)
 class Real:
     """A story with its pressures, in pascals gauge.
 
-    `sizes` are the volumes' sizes they hold for, in litres; zero for lines where their air had to be neglected.
+    `sizes` are the volumes' sizes they hold for, in litres. `neglected` says that the air in lines had to be neglected.
     `settings` are the numbers chosen for toleranced settings, each with the part that has it. `assumed` are the volumes
     whose size the arrangement does not give. `drifting` are the states at whose end the driver acts after pressures
     have moved inside their bands.
@@ -50,6 +51,7 @@ class Real:
 
     story: Story
     sizes: tuple[tuple[str, Fraction], ...]
+    neglected: bool
     settings: tuple[tuple[str, str, Fraction], ...]
     assumed: tuple[str, ...]
     drifting: tuple[int, ...]
@@ -72,18 +74,7 @@ class Unclear:
 
 def realise(layout: Layout, story: Story, claim: Property | None = None) -> Real | Impossible | Unclear:
     """Find real pressures for a story, or learn why there are none."""
-    sizes = usual_sizes(layout)
-    found = _solve(layout, story, claim, sizes) or _solve(layout, story, claim, _without_lines(layout, sizes))
-    if found is not None:
-        return found
-    places = [whole(layout, state) for state in story.states]
-    answer = _refute(layout, places, story.start, open_sizes(layout))
-    if isinstance(answer, Unclear):
-        return answer
-    if isinstance(answer, Lesson):
-        return Impossible(_reason(answer), answer)
-    found = _solve(layout, story, claim, answer) or _solve(layout, story, claim, _without_lines(layout, answer))
-    return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
+    return _solve(layout, story, claim, usual_sizes(layout)) or _why_not(layout, story, claim)
 
 
 def make_real(
@@ -98,31 +89,37 @@ def make_real(
     """Make a story real, or another run to a hit that is no more than `more` steps longer.
 
     `story` should be a shortest one of the problem. `tell` turns the states of a run into a story. `limit` bounds the
-    search for another run, in steps of z3's clock, for each length. What is said of the first story is the answer when
-    no other is found.
+    search for another run, in steps of z3's clock, for each length. When no other is found, what is wrong with the
+    first story is the answer.
     """
-    first = realise(problem.layout, story, problem.claim)
-    if isinstance(first, Real):
-        return first
-    witness = Witness(rule, problem, usual_sizes(problem.layout))
+    layout, claim = problem.layout, problem.claim
+    found = _solve(layout, story, claim, usual_sizes(layout))
+    if found is not None:
+        return found
+    witness = Witness(rule, problem, usual_sizes(layout))
     for depth in range(len(story.steps), len(story.steps) + more + 1):
         states = witness.at(depth, limit)
         if states is not None:
-            other = realise(problem.layout, tell(problem, states), problem.claim)
-            if isinstance(other, Real):
-                return other
-    return first
+            found = _solve(layout, tell(problem, states), claim, usual_sizes(layout))
+            if found is not None:
+                return found
+    return _why_not(layout, story, claim)
+
+
+def _why_not(layout: Layout, story: Story, claim: Property | None) -> Real | Impossible | Unclear:
+    """What is said of a story that is not real for the usual sizes."""
+    answer = _refute(layout, [whole(layout, state) for state in story.states], story.start)
+    if isinstance(answer, Unclear):
+        return answer
+    if isinstance(answer, Lesson):
+        return Impossible(_reason(answer), answer)
+    found = _solve(layout, story, claim, answer)
+    return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
 
 
 def usual_sizes(layout: Layout) -> dict[str, Fraction]:
     """The middle of every volume's declared or assumed size."""
-    found = {v.name: v.litres or ASSUMED[v.kind] for v in layout.arrangement.volumes}
-    return {name: (size.low + size.high) / 2 for name, size in found.items()}
-
-
-def _without_lines(layout: Layout, sizes: Mapping[str, Fraction]) -> dict[str, Fraction]:
-    lines = {v.name for v in layout.arrangement.volumes if v.kind is VolumeKind.LINE}
-    return {name: Fraction(0) if name in lines else size for name, size in sizes.items()}
+    return {name: (size.low + size.high) / 2 for name, size in declared_sizes(layout).items()}
 
 
 def _reason(lesson: Lesson) -> str:
@@ -162,8 +159,14 @@ class _Solver:
         """The switches behind the last no."""
         return {f"|{term.decl().name()}|" for term in self.solver.unsat_core()}
 
+    def truth(self, symbol: str) -> bool:
+        """The value of a yes-or-no symbol, after a yes."""
+        return bool(
+            z3.is_true(self.solver.model().eval(z3.Bool(symbol.strip("|"), self.context), model_completion=True))
+        )
+
     def number(self, symbol: str) -> Fraction:
-        """The value of a symbol, or of a number written out, after a yes."""
+        """The value of a symbol, after a yes."""
         value = self.solver.model().eval(self.real(symbol), model_completion=True)
         return Fraction(value.numerator_as_long(), value.denominator_as_long())
 
@@ -180,41 +183,36 @@ class _Wish:
 
 
 def _solve(layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction]) -> Real | None:
-    air = Air(layout, [whole(layout, state) for state in story.states], story.start, sizes)
+    exact = {name: Range(size, size) for name, size in sizes.items()}
+    air = Air(layout, [whole(layout, state) for state in story.states], story.start, exact)
     wishes = {f"|wish {i}|": wish for i, wish in enumerate(_wishes(air, story, claim))}
     reacting = [f"(not {air.lasting[place]})" for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
     granted = [f"(=> {switch} {wish.formula})" for switch, wish in wishes.items()]
-    demands = [*(fact.formula for fact in air.facts), *air.overshoots()]
+    demands = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
     solver = _Solver(air, [*demands, *reacting, *granted], list(wishes))
-    slopes = list(air.slopes())
-    if not _downhill(solver, air, slopes, []):
+    followed = list(slopes(air))
+    if not _downhill(solver, air, followed, []):
         return None
     kept = dict(wishes)
-    while not _downhill(solver, air, slopes, list(kept)):
+    while not _downhill(solver, air, followed, list(kept)):
         core = solver.core() & kept.keys()
         lowest = min((kept[switch].rank for switch in core), default=0)
         kept = {switch: wish for switch, wish in kept.items() if core and not (switch in core and wish.rank == lowest)}
     return _read(air, solver, story, sizes)
 
 
-def _downhill(solver: _Solver, air: Air, slopes: list[Slope], switches: list[str]) -> bool:
+def _downhill(solver: _Solver, air: Air, followed: list[Slope], switches: list[str]) -> bool:
     """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
     while solver.check(switches) == z3.sat:
-        level = {key: solver.number(symbol) for key, symbol in air.level.items()}
-        broken = [slope for slope in slopes if _breaks(slope, level)]
+        pressure = {key: solver.number(symbol) for key, symbol in air.pressure.items()}
+        broken = [slope for slope in followed if slope.broken_by(pressure)]
         if not broken:
             return True
         for slope in broken:
-            after = solver.real(air.level[slope.volume, slope.point + 1])
-            limits = [solver.real(air.level[name, slope.point]) for name in slope.reached]
+            after = solver.real(air.pressure[slope.volume, slope.point + 1])
+            limits = [solver.real(air.pressure[name, slope.point]) for name in slope.reached]
             solver.solver.add(z3.Or([after <= x if slope.upward else after >= x for x in limits]))
     return False
-
-
-def _breaks(slope: Slope, level: Mapping[tuple[str, int], Fraction]) -> bool:
-    after = level[slope.volume, slope.point + 1]
-    before = [level[name, slope.point] for name in slope.reached]
-    return after > max(before) if slope.upward else after < min(before)
 
 
 def _wishes(air: Air, story: Story, claim: Property | None) -> Iterator[_Wish]:
@@ -222,13 +220,14 @@ def _wishes(air: Air, story: Story, claim: Property | None) -> Iterator[_Wish]:
     for volume, bands in zip(air.volumes, zip(*(state.bands for state in story.states), strict=True), strict=True):
         for place, band in enumerate(bands):
             low, high = air.layout.low(volume, band), air.layout.high(volume, band)
-            level = air.level[volume, 2 * place + 1]
+            level = air.pressure[volume, 2 * place + 1]
             margin = (high - low) * _MARGIN
             if band < len(air.layout.landmarks[volume]):
                 yield _Wish(4, f"(< {level} {number(high)})")
                 yield _Wish(1, f"(<= {level} {number(high - margin)})")
             if band:
                 yield _Wish(1, f"(>= {level} {number(low + margin)})")
+    yield _Wish(5, f"(not {NEGLECTED})")
     yield _Wish(3, air.same(0, 1))
     for place, step in enumerate(story.steps):
         if step.kind is not StepKind.FLOW:
@@ -248,13 +247,13 @@ def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
     end = air.points[-1]
     for way in air.ways[-1]:
         if not way.blocked and (way.source in still or way.target in still):
-            above, below = (ends.get(node) or air.level[node, end] for node in (way.source, way.target))
+            above, below = (ends.get(node) or air.pressure[node, end] for node in (way.source, way.target))
             yield f"(<= {above} {below})"
 
 
 def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]) -> Real:
     pressures = tuple(
-        tuple(solver.number(air.level[volume, 2 * place + 1]) for volume in air.volumes)
+        tuple(solver.number(air.pressure[volume, 2 * place + 1]) for volume in air.volumes)
         for place in range(len(story.states))
     )
     drifting = tuple(
@@ -264,50 +263,47 @@ def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]
     )
     settings = tuple((part, name, solver.number(symbol)) for part, name, symbol in air.named_settings())
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
-    return Real(replace(story, pressures=pressures), tuple(sizes.items()), settings, assumed, drifting)
+    neglected = solver.truth(NEGLECTED)
+    return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)
 
 
 # -------------------------------------------------------------------------------------------------------- refuting
 
 
-def _refute(
-    layout: Layout, places: list[frozenset[Atom]], start: str, sizes: Mapping[str, Fraction | Range]
-) -> Lesson | Unclear | dict[str, Fraction]:
-    """A lesson that holds for all sizes; or sizes for which the demands that do not depend on exact sizes hold."""
+def _refute(layout: Layout, places: list[frozenset[Atom]], start: str) -> Lesson | Unclear | dict[str, Fraction]:
+    """A lesson that holds for all sizes; or sizes for which the demands hold as far as they can be written down.
+
+    Most contradictions do not need that air runs downhill inside bands, and without it they are found much faster.
+    """
     lesson = Lesson(tuple(places), start)
-    while True:
-        smaller = _smaller(layout, lesson, sizes)
-        if not isinstance(smaller, Lesson):
-            return smaller
-        if smaller == lesson:
-            break
-        lesson = smaller
+    smaller: Lesson | Unclear | dict[str, Fraction] = {}
+    for downhill in (False, True):
+        smaller = _smaller(layout, lesson, downhill=downhill)
+        while isinstance(smaller, Lesson) and smaller != lesson:
+            lesson, smaller = smaller, _smaller(layout, smaller, downhill=downhill)
+    if not isinstance(smaller, Lesson):
+        return smaller
     fresh = z3.Solver(ctx=z3.Context())
-    fresh.from_string(contradiction(layout, lesson, sizes).replace("(check-sat)\n", ""))
+    fresh.from_string(contradiction(layout, lesson).replace("(check-sat)\n", ""))
     return lesson if fresh.check() == z3.unsat else Unclear("a contradiction in its air accounts was not confirmed")
 
 
-def _smaller(
-    layout: Layout, lesson: Lesson, sizes: Mapping[str, Fraction | Range]
-) -> Lesson | Unclear | dict[str, Fraction]:
+def _smaller(layout: Layout, lesson: Lesson, *, downhill: bool) -> Lesson | Unclear | dict[str, Fraction]:
     """The lesson with what it can do without left out; sizes when there is no contradiction at all."""
-    air = Air(layout, list(lesson.places), lesson.start, sizes)
+    air = Air(layout, list(lesson.places), lesson.start, declared_sizes(layout))
     known = [(k, atom) for k, place in enumerate(lesson.places) for atom in sorted(place, key=lambda a: a.order)]
     switch = {item: f"|known {i}|" for i, item in enumerate(known)}
     beginning = "|begins|"
     facts = []
-    for fact in all_facts(air):
+    for fact in all_facts(air) if downhill else air.facts:
         reasons = [*(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
-        facts.append(
-            f"(or {' '.join(f'(not {reason})' for reason in reasons)} {fact.formula})" if reasons else fact.formula
-        )
+        negated = " ".join(f"(not {reason})" for reason in reasons)
+        facts.append(f"(or {negated} {fact.formula})" if reasons else fact.formula)
     switches = [*switch.values(), *([beginning] if lesson.start is not None else [])]
     solver = _Solver(air, facts, switches)
     outcome = solver.check(switches)
     if outcome == z3.sat:
-        return {
-            name: size if isinstance(size, Fraction) else solver.number(air.size(name)) for name, size in sizes.items()
-        }
+        return {v: air.sizes[v].low if air.exact(v) else solver.number(air.size[v]) for v in air.volumes}
     if outcome != z3.unsat:
         return Unclear("the solver gave up on its air accounts")
     core = _without_needless(solver, solver.core(), [[beginning], *_by_place(switch)])
