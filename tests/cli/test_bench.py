@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from bandproof import certify
 from bandproof.api import load_cases, overall, prove
 from bandproof.bench import Bench, Case
 from bandproof.certify import recheck_against
@@ -25,7 +26,8 @@ from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
 from bandproof.origins import start_condition, state_condition
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.system import StepRule
+from bandproof.smt.circuit import Numbered
+from bandproof.smt.system import StepRule, pose
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
 
 ROOT = Path(__file__).parents[2]
@@ -84,6 +86,20 @@ def test_what_cannot_be_reached_is_refuted_with_a_certificate(tmp_path: Path) ->
     assert finding.certificate is not None
 
 
+def test_engines_meet_the_same_formulas_whatever_was_asked_before(tmp_path: Path) -> None:
+    """Solver variables are numbered by node, so the order in which nodes are made decides what a solver does."""
+    case = case_of(tmp_path, PROVEN + REFUTED + claim("race", RACE) + claim("settles", 'at_rest.when = "always"\nat_rest.then = "lever is back"'))
+
+    def clauses(*before: Property) -> list[list[int]]:
+        bench = Bench(case)
+        for earlier in before:
+            bench.decide(earlier)
+        problem = pose(bench._rule, case.properties[0])
+        return Numbered(problem.circuit, [problem.hit, problem.start, *problem.after, problem.applies]).clauses
+
+    assert clauses() == clauses(*case.properties[1:]) == clauses(*reversed(case.properties))
+
+
 @pytest.mark.slow
 def test_an_answer_does_not_depend_on_what_was_asked_before() -> None:
     case = load_cases([ROOT / "models" / "twins" / "fed_from_one_tank.toml"])[0]
@@ -103,6 +119,13 @@ def test_a_proof_whose_certificate_fails_is_no_answer(tmp_path: Path, monkeypatc
     monkeypatch.setattr(run, "search", lambda *_, **__: run.Outcome(None, (), "wishful thinking"))
     with pytest.raises(CrossCheckError):
         bench.decide(case.claims[0])
+
+
+def test_a_certificate_that_does_not_stand_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = case_of(tmp_path, PROVEN)
+    monkeypatch.setattr(certify, "recheck", lambda *_: certify.Recheck({}, (), ("z3: it leaks",)))
+    with pytest.raises(CrossCheckError, match=r"back-vents.*it leaks"):
+        Bench(case).decide(case.claims[0])
 
 
 def test_a_run_that_the_machine_refuses_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

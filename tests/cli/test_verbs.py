@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from bandproof.certify import Excluded
 from bandproof.codes import CODES
 from bandproof.model.kinds import catalogue
 from tests.cli.conftest import Run
@@ -137,6 +138,8 @@ def test_a_certificate_stands_alone_and_against_its_arrangement(proven: Path, ru
 def test_the_certificate_of_an_empty_claim_shows_that_its_condition_never_happens(proven: Path, run: Run) -> None:
     result = run("recheck", "out/hand_valve/both-ways.smt2", "--model", proven)
     assert result.exit_code == 0, result.stdout
+    text = Path("out/hand_valve/both-ways.smt2").read_text(encoding="utf-8")
+    assert f"; excludes: {Excluded.CONDITION}\n" in text
 
 
 @pytest.mark.slow
