@@ -320,8 +320,12 @@ PATHS = (
     ),
     refuted(
         "a tank fills from a chamber above",
-        "a chamber at 5 bar is a store with air enough, and the line between is full",
-        volumes(tank="tank", v="line", c="chamber") + joined("joint tank v", "joint v c") + starting(c="5", v="5"),
+        "a chamber at 5 bar is a store, the line between is full; 40 L at 5 bar are 50 L at 4 bar",
+        volumes(v="line")
+        + 'volumes.tank = { is = "tank", volume = "10 L" }\n'
+        + 'volumes.c = { is = "chamber", volume = "40 L" }\n'
+        + joined("joint tank v", "joint v c")
+        + starting(c="5", v="5"),
         never(at_least("tank", 4)),
         1,
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import islice, product
+from itertools import combinations, islice, product
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -14,6 +14,7 @@ from bandproof.machine.semantics import (
     at_rest,
     check_step,
     driver_may_act,
+    is_start,
     may_fall,
     may_rise,
     pending,
@@ -29,7 +30,7 @@ from tests.differential.cases import draw_case
 from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values
 from tests.oracles.answers import leads_to
 
-SMALL = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SMALL = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LARGE = settings(SMALL, max_examples=3_000)
 
 
@@ -90,6 +91,7 @@ def compare_starts(data: st.DataObject) -> None:
     starts = set(start_states(layout, layout.arrangement.starts[0]))
     for state in [data.draw(drawn.states(layout)) for _ in range(8)] + sorted(starts, key=repr)[:4]:
         values = node_values(problem, bit_values(problem, state))
+        assert is_start(layout, state, layout.arrangement.starts[0]) == (state in starts)
         assert problem.circuit.evaluate([problem.start], values) == [state in starts]
 
 
@@ -132,14 +134,25 @@ def compare_with_check_step(data: st.DataObject) -> None:
 
 
 def neighbours(layout: Layout, state: State) -> list[State]:
-    """Up to 60 states that differ from `state` by a landmark or two and a part."""
+    """States that differ from `state` by a landmark or two and parts, and by controls, mishaps and little else."""
+    arrangement = layout.arrangement
     bands = [
-        [b for b in (band - 2, band - 1, band, band + 1) if 0 <= b <= len(layout.landmarks[v.name])]
-        for v, band in zip(layout.arrangement.volumes, state.bands, strict=True)
+        [b for b in (band, band - 2, band - 1, band + 1) if 0 <= b <= len(layout.landmarks[v.name])]
+        for v, band in zip(arrangement.volumes, state.bands, strict=True)
     ]
-    parts = [part.states for part in layout.arrangement.parts]
-    found = (State(b, p, state.controls, state.mishaps) for b, p in product(product(*bands), product(*parts)))
-    return list(islice(found, 60))
+    parts = [
+        (now, *(s for s in part.states if s != now)) for part, now in zip(arrangement.parts, state.parts, strict=True)
+    ]
+    turned = list(product(*(c.positions for c in arrangement.controls)))
+    struck = [frozenset(x) for n in range(3) for x in combinations([m.name for m in arrangement.mishaps], n)]
+    flows = (State(b, p, state.controls, state.mishaps) for b, p in product(product(*bands), product(*parts)))
+    acts = (
+        State(b, p, c, m)
+        for b, p, c, m in product(
+            [state.bands, *islice(product(*bands), 1, 3)], islice(product(*parts), 2), turned, struck
+        )
+    )
+    return [*islice(flows, 60), *islice(acts, 80)]
 
 
 @pytest.mark.slow

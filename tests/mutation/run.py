@@ -28,7 +28,7 @@ BREAKS = (*EXECUTABLE, *MONITORS, *GRID, *PHYSICS, *STATES, *FLOW, *STEPS)
 
 #: Quickest first. The table is asked with two engines only: one for each statement of the meaning.
 SUITES = {
-    "table": ["tests/conformance", "-k", "enumeration or reachability or runner or grid"],
+    "table": ["tests/conformance", "-k", "not diagrams and not z3 and not bounded and not induction"],
     "differential": ["tests/differential", "-m", "not long", "--hypothesis-seed=7"],
 }
 
@@ -56,7 +56,7 @@ def copy_tree(target: Path) -> None:
 def first_failure(tree: Path, arguments: list[str]) -> str | None:
     """The first test of a suite that fails in `tree`, or None when all pass."""
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--no-header", *arguments]
-    environment = {**os.environ, "PYTHONPATH": str(tree / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
+    environment = {**os.environ, "PYTHONPATH": str(tree / "src")}
     try:
         done = subprocess.run(
             command, cwd=tree, env=environment, capture_output=True, text=True, check=False, timeout=PATIENCE
@@ -84,9 +84,16 @@ def try_breaks(breaks: Iterable[Break], suites: dict[str, list[str]]) -> Iterabl
         for broken in breaks:
             source = tree / broken.file
             sound = source.read_text(encoding="utf-8")
-            source.write_text(broken.apply(sound), encoding="utf-8")
+            _write(source, broken.apply(sound))
             yield _outcome(tree, broken, suites)
-            source.write_text(sound, encoding="utf-8")
+            _write(source, sound)
+
+
+def _write(source: Path, text: str) -> None:
+    """Write a module and forget its compiled form, which could pass for that of a text of equal length and second."""
+    source.write_text(text, encoding="utf-8")
+    for compiled in source.parent.glob(f"__pycache__/{source.stem}.*.pyc"):
+        compiled.unlink()
 
 
 def _outcome(tree: Path, broken: Break, suites: dict[str, list[str]]) -> Outcome:
@@ -108,12 +115,13 @@ def row(number: int, outcome: Outcome) -> str:
 def main() -> int:
     """Run the breaks asked for; 1 when one of them went unnoticed."""
     parser = argparse.ArgumentParser(description="Break the meaning clause by clause.")
+    parser.add_argument("--after", type=int, default=0, help="leave out the first so many of them")
     parser.add_argument("--only", default="", help="breaks whose file, function or clause contains this")
-    wanted = parser.parse_args().only
-    breaks = [b for b in BREAKS if wanted in f"{b.file} {b.within} {b.clause}"]
+    given = parser.parse_args()
+    breaks = [b for b in BREAKS if given.only in f"{b.file} {b.within} {b.clause}"][given.after :]
     print("| # | where | clause broken | noticed by |\n|---|---|---|---|", flush=True)  # noqa: T201
     unnoticed = 0
-    for number, outcome in enumerate(try_breaks(breaks, SUITES), start=1):
+    for number, outcome in enumerate(try_breaks(breaks, SUITES), start=given.after + 1):
         print(row(number, outcome), flush=True)  # noqa: T201
         unnoticed += outcome.suite is None
     print(f"\n{len(breaks)} breaks, {unnoticed} unnoticed", flush=True)  # noqa: T201

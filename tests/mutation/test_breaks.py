@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from tests.mutation.breaks import Break
-from tests.mutation.run import BREAKS, ROOT, copy_tree, first_failure, row, try_breaks
+from tests.mutation.run import BREAKS, ROOT, row, try_breaks
 
 ONE_CASE = ["tests/conformance", "-k", "enumeration and must and lift"]
 
@@ -27,9 +25,7 @@ def test_a_break_that_does_not_fit_is_an_error() -> None:
 
 
 @pytest.mark.slow
-def test_a_break_is_noticed_and_sound_source_passes(tmp_path: Path) -> None:
-    copy_tree(tmp_path)
-    assert first_failure(tmp_path, ONE_CASE) is None
+def test_a_break_is_noticed_where_sound_source_passes() -> None:
     (outcome,) = try_breaks(
         [next(b for b in BREAKS if b.clause.startswith("pressures stand still"))], {"one": ONE_CASE}
     )
