@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 from bandproof.machine.line_air import LineAir, neglected
 from bandproof.model.arrangement import ATMOSPHERE, Arrangement, Part, Passage, Range, Volume, VolumeKind
@@ -17,7 +18,7 @@ def exactly(litres: int) -> Range:
 def piped(*volumes: Volume, one_way: bool = False) -> Arrangement:
     """Volumes joined in a row, the last one vented."""
     names = [v.name for v in volumes]
-    passages = [Passage(u, v, one_way, OPEN) for u, v in zip(names, names[1:], strict=False)]
+    passages = [Passage(u, v, one_way, OPEN) for u, v in pairwise(names)]
     passages.append(Passage(names[-1], ATMOSPHERE, True, OPEN))
     part = Part("pipe", "pipe", ("open",), tuple(passages))
     return Arrangement("row", "kPa", Fraction(100_000), Fraction(10**6), volumes, (part,))
