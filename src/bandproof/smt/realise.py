@@ -296,7 +296,7 @@ def _smaller(layout: Layout, lesson: Lesson, *, downhill: bool) -> Lesson | Uncl
     beginning = "|begins|"
     facts = []
     for fact in all_facts(air) if downhill else air.facts:
-        reasons = [*(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
+        reasons = [*sorted(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
         negated = " ".join(f"(not {reason})" for reason in reasons)
         facts.append(f"(or {negated} {fact.formula})" if reasons else fact.formula)
     switches = [*switch.values(), *([beginning] if lesson.start is not None else [])]
