@@ -49,6 +49,16 @@ def size(c: str, b: str) -> str:
     return f'{{ C = "{c}", b = "{b}" }}'
 
 
+def backward(c: str) -> str:
+    """A line at 2 bar, fed with C = 1, that a passage written as leading from an empty tank to it drains."""
+    return (
+        volumes(tank="tank", v="line")
+        + f'parts.feed = {{ kind = "feed", ports = {{ a = "v" }}, sizes = {{ bore = {size("1", "0.5")} }} }}\n'
+        + f'parts.back = {{ kind = "joint", ports = {{ a = "tank", b = "v" }}, sizes = {{ bore = {size(c, "0.5")} }} }}\n'
+        + starting(v="2")
+    )
+
+
 HALF_5 = size("5", "0.5")
 
 UNSIZED = (
@@ -211,6 +221,32 @@ SIZED = (
         sized(size("1", "0.5"), HALF_5, "2", more=joined("vent v")),
         always(at_least("v", 1)),
         1,
+    ),
+    refuted(
+        "the largest way back counts for falling",
+        "back into the tank at zero a passage of up to 5.01 may take 10.02 of 10",
+        backward("4..5.01"),
+        always(at_least("v", 1)),
+        1,
+    ),
+    proven(
+        "a small way back does not suffice",
+        "back into the tank at zero a passage of at most 5 takes 10 of 10",
+        backward("4..5"),
+        always(at_least("v", 1)),
+    ),
+    refuted(
+        "the smallest way back counts for rising",
+        "at 3 bar, 4 absolute, a passage of down to 2 may take no more than 8 of 10 into the tank below 1 bar",
+        backward("2..3"),
+        never(both(at_least("v", 3), below("tank", 1))),
+        1,
+    ),
+    proven(
+        "a large way back is enough",
+        "at 3 bar, 4 absolute, a passage of 2.5 takes 10 of 10 into the tank below 1 bar",
+        backward("2.5..3"),
+        never(both(at_least("v", 3), below("tank", 1))),
     ),
     proven(
         "a sized passage pointing away brings nothing",
