@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import islice
+from itertools import islice, product
 
 import pytest
 from hypothesis import given, settings
@@ -18,7 +18,7 @@ from bandproof.properties.claim import Pace, Property
 from bandproof.smt import cvc5_solver, z3_solver
 from bandproof.smt.learned import Lesson, contradiction, forbids, lesson_of, refine
 from bandproof.smt.places import Atom, true_of, whole
-from bandproof.smt.realise import Impossible, Real, realise
+from bandproof.smt.realise import Impossible, Real, Unclear, realise
 from bandproof.smt.system import Problem, StepRule, pose
 from tests.realise.balance import wrong_with
 from tests.realise.samples import at_least, cylinder, learn, lock, never, ring
@@ -101,26 +101,48 @@ def test_a_lesson_of_a_start_is_of_that_start_only() -> None:
     assert z3_solver.answers(contradiction(layout, Lesson(lesson.places, None))) == ("sat",)
 
 
-def test_the_watch_forgets_nothing_and_skips_nothing() -> None:
-    """Three places on one volume: up, down, up again. The watch and the plain walk agree on every order of states."""
+HIGH, LOW = Atom("level", "tank", 0), Atom("level", "tank", 0, holds=False)
+FULL = Atom("level", "pilot", 0)
+
+
+@pytest.mark.parametrize("start", [None, "start"])
+@pytest.mark.parametrize(
+    "places",
+    [
+        [{LOW, FULL}, {HIGH}, {LOW}],
+        [{LOW, FULL}, {LOW}, {HIGH}],
+        [{LOW}, {LOW, FULL}, {FULL}],
+        [{LOW}, set(), {HIGH, FULL}],
+        [{HIGH}],
+    ],
+)
+def test_the_watch_forgets_nothing_and_skips_nothing(places: list[set[Atom]], start: str | None) -> None:
+    """The watch and the plain walk agree on every order of states, also where one state fits two places."""
     arrangement, claim = cylinder("1")
     layout = layout_for(arrangement, claim)
     rule = StepRule(layout)
-    high, low = Atom("level", "tank", 0), Atom("level", "tank", 0, holds=False)
-    full = Atom("level", "pilot", 0)
-    places = (frozenset({low, full}), frozenset({high}), frozenset({low}))
     states = [State((pilot, tank), ("shut",), ("off",)) for pilot in (0, 1) for tank in (0, 1)]
-    orders = [(a, b, c, d) for a in states for b in states for c in states for d in states]
-    assert len(orders) == 256
-    for start in (None, "start"):
-        lesson = Lesson(places, start)
-        problem = refine(rule, pose(rule, claim), lesson)
-        found = 0
-        for order in orders:
-            story = Story("start", order, (Step(StepKind.FLOW, ()),) * 3)
-            assert watched(rule, problem, story) == forbids(layout, lesson, story)
-            found += forbids(layout, lesson, story)
-        assert 0 < found < len(orders)
+    lesson = Lesson(tuple(map(frozenset, places)), start)
+    problem = refine(rule, pose(rule, claim), lesson)
+    orders = list(product(states, repeat=3))
+    found = 0
+    for order in orders:
+        story = Story("start", order, (Step(StepKind.FLOW, ()),) * 2)
+        assert watched(rule, problem, story) == forbids(layout, lesson, story)
+        found += forbids(layout, lesson, story)
+    assert 0 < found < len(orders)
+
+
+def test_a_contradiction_that_a_fresh_solver_does_not_see_teaches_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bandproof.smt.realise.contradiction", lambda *_: "(declare-const |a b| Bool)\n(check-sat)\n")
+    arrangement, claim = cylinder("1")
+    layout = layout_for(arrangement, claim)
+    problem = pose(StepRule(layout), claim)
+    story = search(problem, problem.hit, lambda: None).story
+    assert story is not None
+    answer = realise(layout, story, claim)
+    assert isinstance(answer, Unclear)
+    assert "not confirmed" in answer.reason
 
 
 def test_a_lesson_of_another_start_does_not_speak_of_this_one() -> None:

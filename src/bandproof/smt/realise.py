@@ -31,6 +31,10 @@ from bandproof.smt.learned import Lesson, contradiction, lesson_of
 from bandproof.smt.places import Atom, Needs, whole
 from bandproof.smt.system import Problem, StepRule
 from bandproof.smt.witness import Witness
+from bandproof.smt.z3_solver import ask
+
+#: Looked at while z3 thinks; raises to give up.
+Check = Callable[[], None]
 
 #: Steps of z3's own clock for one question about a single story.
 _LIMIT = 50_000_000
@@ -72,9 +76,12 @@ class Unclear:
     reason: str
 
 
-def realise(layout: Layout, story: Story, claim: Property | None = None) -> Real | Impossible | Unclear:
-    """Find real pressures for a story, or learn why there are none."""
-    return _solve(layout, story, claim, usual_sizes(layout)) or _why_not(layout, story, claim)
+def realise(
+    layout: Layout, story: Story, claim: Property | None = None, *, check: Check | None = None
+) -> Real | Impossible | Unclear:
+    """Find real pressures for a story, or learn why there are none. `check` may raise to give up."""
+    found = _solve(layout, story, claim, usual_sizes(layout), check)
+    return found or _why_not(layout, story, claim, check)
 
 
 def make_real(
@@ -84,36 +91,37 @@ def make_real(
     tell: Callable[[Problem, list[State]], Story],
     *,
     more: int = 0,
-    limit: int = 2_000_000_000,
+    limit: int = 100_000_000,
+    check: Check | None = None,
 ) -> Real | Impossible | Unclear:
     """Make a story real, or another run to a hit that is no more than `more` steps longer.
 
     `story` should be a shortest one of the problem. `tell` turns the states of a run into a story. `limit` bounds the
     search for another run, in steps of z3's clock, for each length. When no other is found, what is wrong with the
-    first story is the answer.
+    first story is the answer. `check` may raise to give up.
     """
     layout, claim = problem.layout, problem.claim
-    found = _solve(layout, story, claim, usual_sizes(layout))
+    found = _solve(layout, story, claim, usual_sizes(layout), check)
     if found is not None:
         return found
     witness = Witness(rule, problem, usual_sizes(layout))
     for depth in range(len(story.steps), len(story.steps) + more + 1):
-        states = witness.at(depth, limit)
+        states = witness.at(depth, limit, check)
         if states is not None:
-            found = _solve(layout, tell(problem, states), claim, usual_sizes(layout))
+            found = _solve(layout, tell(problem, states), claim, usual_sizes(layout), check)
             if found is not None:
                 return found
-    return _why_not(layout, story, claim)
+    return _why_not(layout, story, claim, check)
 
 
-def _why_not(layout: Layout, story: Story, claim: Property | None) -> Real | Impossible | Unclear:
+def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
     """What is said of a story that is not real for the usual sizes."""
-    answer = _refute(layout, [whole(layout, state) for state in story.states], story.start)
+    answer = _refute(layout, [whole(layout, state) for state in story.states], story.start, check)
     if isinstance(answer, Unclear):
         return answer
     if isinstance(answer, Lesson):
         return Impossible(_reason(answer), answer)
-    found = _solve(layout, story, claim, answer)
+    found = _solve(layout, story, claim, answer, check)
     return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
 
 
@@ -137,7 +145,8 @@ def _reason(lesson: Lesson) -> str:
 class _Solver:
     """z3 over the text of one set of accounts."""
 
-    def __init__(self, air: Air, assertions: list[str], switches: list[str]) -> None:
+    def __init__(self, air: Air, assertions: list[str], switches: list[str], check: Check | None) -> None:
+        self._check = check
         self.context = z3.Context()
         self.solver = z3.SolverFor("QF_LRA", ctx=self.context)
         self.solver.set("rlimit", _LIMIT)
@@ -153,7 +162,7 @@ class _Solver:
 
     def check(self, switches: list[str]) -> Any:
         """Ask, with these switches on."""
-        return self.solver.check([z3.Bool(symbol.strip("|"), self.context) for symbol in switches])
+        return ask(self.solver, [z3.Bool(symbol.strip("|"), self.context) for symbol in switches], self._check)
 
     def core(self) -> set[str]:
         """The switches behind the last no."""
@@ -182,14 +191,16 @@ class _Wish:
     formula: str
 
 
-def _solve(layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction]) -> Real | None:
+def _solve(
+    layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
+) -> Real | None:
     exact = {name: Range(size, size) for name, size in sizes.items()}
     air = Air(layout, [whole(layout, state) for state in story.states], story.start, exact)
     wishes = {f"|wish {i}|": wish for i, wish in enumerate(_wishes(air, story, claim))}
     reacting = [f"(not {air.lasting[place]})" for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
     granted = [f"(=> {switch} {wish.formula})" for switch, wish in wishes.items()]
     demands = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
-    solver = _Solver(air, [*demands, *reacting, *granted], list(wishes))
+    solver = _Solver(air, [*demands, *reacting, *granted], list(wishes), check)
     followed = list(slopes(air))
     if not _downhill(solver, air, followed, []):
         return None
@@ -270,7 +281,9 @@ def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]
 # -------------------------------------------------------------------------------------------------------- refuting
 
 
-def _refute(layout: Layout, places: list[frozenset[Atom]], start: str) -> Lesson | Unclear | dict[str, Fraction]:
+def _refute(
+    layout: Layout, places: list[frozenset[Atom]], start: str, check: Check | None
+) -> Lesson | Unclear | dict[str, Fraction]:
     """A lesson that holds for all sizes; or sizes for which the demands hold as far as they can be written down.
 
     Most contradictions do not need that air runs downhill inside bands, and without it they are found much faster.
@@ -278,17 +291,23 @@ def _refute(layout: Layout, places: list[frozenset[Atom]], start: str) -> Lesson
     lesson = Lesson(tuple(places), start)
     smaller: Lesson | Unclear | dict[str, Fraction] = {}
     for downhill in (False, True):
-        smaller = _smaller(layout, lesson, downhill=downhill)
+        smaller = _smaller(layout, lesson, check, downhill=downhill)
         while isinstance(smaller, Lesson) and smaller != lesson:
-            lesson, smaller = smaller, _smaller(layout, smaller, downhill=downhill)
+            lesson, smaller = smaller, _smaller(layout, smaller, check, downhill=downhill)
     if not isinstance(smaller, Lesson):
         return smaller
     fresh = z3.Solver(ctx=z3.Context())
     fresh.from_string(contradiction(layout, lesson).replace("(check-sat)\n", ""))
-    return lesson if fresh.check() == z3.unsat else Unclear("a contradiction in its air accounts was not confirmed")
+    return (
+        lesson
+        if ask(fresh, [], check) == z3.unsat
+        else Unclear("a contradiction in its air accounts was not confirmed")
+    )
 
 
-def _smaller(layout: Layout, lesson: Lesson, *, downhill: bool) -> Lesson | Unclear | dict[str, Fraction]:
+def _smaller(
+    layout: Layout, lesson: Lesson, check: Check | None, *, downhill: bool
+) -> Lesson | Unclear | dict[str, Fraction]:
     """The lesson with what it can do without left out; sizes when there is no contradiction at all."""
     air = Air(layout, list(lesson.places), lesson.start, declared_sizes(layout))
     known = [(k, atom) for k, place in enumerate(lesson.places) for atom in sorted(place, key=lambda a: a.order)]
@@ -300,7 +319,7 @@ def _smaller(layout: Layout, lesson: Lesson, *, downhill: bool) -> Lesson | Uncl
         negated = " ".join(f"(not {reason})" for reason in reasons)
         facts.append(f"(or {negated} {fact.formula})" if reasons else fact.formula)
     switches = [*switch.values(), *([beginning] if lesson.start is not None else [])]
-    solver = _Solver(air, facts, switches)
+    solver = _Solver(air, facts, switches, check)
     outcome = solver.check(switches)
     if outcome == z3.sat:
         return {v: air.sizes[v].low if air.exact(v) else solver.number(air.size[v]) for v in air.volumes}

@@ -9,7 +9,7 @@ they end, guards compared with the pressures of the states beside a move. Nothin
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
 
 import z3
@@ -28,6 +28,7 @@ from bandproof.model.conditions import (
 from bandproof.smt.air import directions, number
 from bandproof.smt.smtlib import Gates, Symbols, join
 from bandproof.smt.system import Problem, StepRule
+from bandproof.smt.z3_solver import ask
 
 #: Stands in the text of one state for that state's number, and for the next one's.
 _HERE, _NEXT = "\x01", "\x02"
@@ -51,16 +52,16 @@ class Witness:
         ]
         self._prepare()
 
-    def at(self, depth: int, limit: int) -> list[State] | None:
+    def at(self, depth: int, limit: int, check: Callable[[], None] | None = None) -> list[State] | None:
         """The states of a run to a hit in at most `depth` steps, repeats included; None when none was found.
 
-        `limit` is in steps of z3's own clock.
+        `limit` is in steps of z3's own clock. `check` is looked at meanwhile, and may raise to give up.
         """
         solver = z3.Solver(ctx=z3.Context())
         solver.set("rlimit", limit)
         solver.set("random_seed", 1)
         solver.from_string(self._text(depth))
-        if solver.check() != z3.sat:
+        if ask(solver, [], check) != z3.sat:
             return None
         model = solver.model()
         truth = {str(item.name()): z3.is_true(model[item]) for item in model.decls()}
