@@ -16,7 +16,9 @@ import signal
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 
 from bandproof.bench import Bench, Case, unanswered
@@ -110,7 +112,8 @@ class _Worker:
         context = multiprocessing.get_context("spawn")
         self.line, theirs = context.Pipe()
         self.process = context.Process(target=_work, args=(theirs, limits), name="bandproof worker", daemon=True)
-        self.process.start()
+        with _deaf_to_interrupts():
+            self.process.start()
         theirs.close()
         self.case: int | None = None
         self.claim: int | None = None
@@ -130,6 +133,20 @@ class _Worker:
         self.process.kill()
         self.process.join()
         self.line.close()
+
+
+@contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """Hold Ctrl-C back while a process is made, which inherits that: it may be hit before it can say so itself."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # made along with the first process, it would end the holding back
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 class _Floor:
