@@ -22,8 +22,8 @@ from bandproof.properties.claim import Pace
 from .trajectory import PASCALS_PER_BAR, Happening, Numbers, Trajectory
 
 #: Bar: a pressure this near to its landmark crosses it, to rounding, at the same instant as whatever happens now. Ten
-#: times the play of the simulator's comparisons, a hundred-thousandth of the gap between two landmarks.
-SAME_PRESSURE = 1e-6
+#: times the play of the simulator's comparisons; landmarks are ten thousand times as far apart.
+SAME_PRESSURE = 5e-6
 #: Seconds.
 SAME_TIME = 1e-9
 

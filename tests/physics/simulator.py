@@ -8,7 +8,7 @@ since rho0 R T0 = 100 kPa at the reference atmosphere (ISO 8778). Pressures in h
 law is ISO 6358, written independently of `bandproof.physics` (see `airflow`). SciPy's BDF integrates between events
 (the equations are stiff: lines follow tanks, and equalising volumes stop abruptly).
 
-Three things are blurred, each by about ten millipascals, which is far below the gap between any two landmarks:
+Three things are blurred, each by less than a tenth of a pascal, which is far below the gap between any two landmarks:
 
 - the root in the flow law is made linear below ROOT_BLUR, since its slope at equal pressures is infinite;
 - a pressure that has risen through a mark counts as below it again only HYSTERESIS under it, so that two volumes
@@ -53,10 +53,10 @@ from .airflow import Rates, Slopes, Vector, equations
 from .trajectory import PASCALS_PER_BAR, Begin, Deed, Happening, Numbers, Trajectory
 
 #: Bar. Play of every comparison.
-HYSTERESIS = 1e-7
-#: Bar: the integrator's absolute tolerance; well inside the play.
+HYSTERESIS = 5e-7
+#: The integrator's tolerances, absolute in bar: at ten bar their sum has to stay well inside the play.
 ABSOLUTE_TOLERANCE = 1e-9
-RELATIVE_TOLERANCE = 1e-7
+RELATIVE_TOLERANCE = 1e-9
 #: Dm3/s: a volume whose net flow is smaller is still; when all are, nothing more happens until the next deed.
 STILL = 1e-6
 #: Steps after which BDF is given up for Radau, which is slower but does not circle about the onset of a one-way flow.

@@ -96,7 +96,7 @@ def test_exhaust_ends_in_finite_time() -> None:
     # Facts section 6, worked value D: 8 -> 1.0 bar abs in 5.0501 s (the closed form gives 5.0514 s, the same within
     # 0.1 %); the last 0.1 Pa take no noticeable time.
     assert times(("tank", ATMOSPHERE), "8", ("1.000001",)) == pytest.approx([5.0501], rel=1e-3)
-    assert times(("tank", ATMOSPHERE), "8", ("1.000001",)) == pytest.approx([exhaust_time(8, 1.000001)], rel=1e-4)
+    assert times(("tank", ATMOSPHERE), "8", ("1.000001",)) == pytest.approx([exhaust_time(8, 1.000001)], rel=3e-4)
     assert exhaust_time(8, 1) == pytest.approx(5.0514, rel=1e-5)
 
 
@@ -245,7 +245,7 @@ def test_a_comparison_of_two_volumes_moves_a_part_when_they_pass_each_other() ->
     begin = Begin({"other": gauge("3.3")}, {}, {})
     run = simulate(lay_out(arrangement), numbers_for(arrangement), begin, until=5.0)
     assert words(run) == ["gate open"]
-    assert run.happenings[0].pressures == pytest.approx((3.3, 3.3), abs=1e-7)
+    assert run.happenings[0].pressures == pytest.approx((3.3, 3.3), abs=1e-6)
 
 
 def test_a_deed_happens_at_its_time_and_a_part_follows_at_once() -> None:
