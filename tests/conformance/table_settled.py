@@ -16,7 +16,8 @@ from tests.conformance.case import (
     settled,
     stands,
 )
-from tests.conformance.table_flow import HALF_5, joined, size, sized, starting, volumes
+from tests.conformance.table_flow import joined, starting, volumes
+from tests.conformance.table_sized import HALF_5, size, sized
 
 UNVENTED = (
     proven(
@@ -194,6 +195,15 @@ VENTED = (
         "source, full line, empty line, atmosphere: each way down lies between a feed and a vent",
         volumes(v="line", w="line") + joined("feed v", "joint v w", "vent w") + starting(v="3"),
         settled(no(both(at_least("v", 2), below("w", 2)))),
+        0,
+    ),
+    refuted(
+        "air passes through many lines",
+        "down from the source into the first line, on through three lines of that band, down into the last, and out",
+        volumes(v="line", w="line", x="line", y="line", z="line")
+        + joined("feed v", "joint v w", "joint w x", "joint x y", "joint y z", "vent z")
+        + starting(v="3", w="3", x="3", y="3"),
+        settled(no(both(at_least("y", 2), below("z", 2)))),
         0,
     ),
     proven(
