@@ -155,12 +155,13 @@ class _Follower:
                 return []
             if frozenset(left) in hopeless:
                 return None
-            for chosen in self._choices(group, left):
+            for indices in self._choices(group, left):
+                chosen = [group[i] for i in indices]
                 step = self._step(state, chosen)
                 if step is None and not (forgiving and self._forgivable(state, chosen)):
                     continue
                 after = apply(self.layout, state, tuple(e for h in chosen for e in h.events))
-                rest = search(after, tuple(i for i in left if group[i] not in chosen))
+                rest = search(after, tuple(i for i in left if i not in indices))
                 if rest is not None:
                     return [(step, chosen), *rest]
             hopeless.add(frozenset(left))
@@ -169,18 +170,18 @@ class _Follower:
         return search(state, tuple(range(len(group))))
 
     @staticmethod
-    def _choices(group: list[Happening], left: tuple[int, ...]) -> Iterator[list[Happening]]:
+    def _choices(group: list[Happening], left: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
         """Single happenings, then all that can be taken together; what concerns one subject stays in order."""
         taken: set[str] = set()
-        free: list[Happening] = []
+        free: list[int] = []
         for i in left:
             subjects = _subjects(group[i])
             if not subjects & taken:
-                free.append(group[i])
+                free.append(i)
             taken |= subjects
-        yield from ([h] for h in free)
+        yield from ((i,) for i in free)
         for size in range(2, len(free) + 1):
-            yield free[:size]
+            yield tuple(free[:size])
 
     def _step(self, state: State, happenings: list[Happening]) -> Step | None:
         """The step that these happenings make together, or None when the machine has none."""
