@@ -1,7 +1,9 @@
 """Checks a certificate or a story file that an earlier run has left, with nothing taken over from that run.
 
 A certificate is given to outside solvers as it stands and, when an arrangement is named, compared with what that
-arrangement and claim say. A story is played again on the executable machine.
+arrangement and claim say. A story is played again on the executable machine, and pressures are looked for anew.
+
+Limits: the pressures that stand in a story file are compared with its bands and not added up again.
 """
 
 from __future__ import annotations
@@ -14,7 +16,9 @@ from pathlib import Path
 from bandproof.api import RequestError, load_cases
 from bandproof.bench import Case
 from bandproof.errors import BandproofError
+from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
+from bandproof.machine.story import Story
 from bandproof.properties.claim import Property
 from bandproof.terms.words import closest
 from bandproof.views.dump import layout_from_json, story_from_json
@@ -97,7 +101,22 @@ def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | No
     except ValueError as error:
         return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(str(error),))
     wrong = replay(layout, story, property_) if story.start == property_.during else "it starts elsewhere than the claim"
-    return Rechecked("story", claim, arrangement.name, wrong is None, done, () if wrong is None else (wrong,))
+    if wrong is not None or not story.pressures:
+        faults = () if wrong is None else (wrong,)
+        return Rechecked("story", claim, arrangement.name, wrong is None, done, faults)
+    return _made_real(layout, story, property_, done)
+
+
+def _made_real(layout: Layout, story: Story, claim: Property, done: tuple[str, ...]) -> Rechecked:
+    """Whether air as it is conserved lets the story happen. Its pressures are looked for anew, not taken from the file."""
+    from bandproof.smt.realise import Impossible, Real, realise  # noqa: PLC0415  (as above)
+
+    answer = realise(layout, story, claim)
+    name = layout.arrangement.name
+    if isinstance(answer, Real):
+        return Rechecked("story", claim.id, name, ok=True, done=(*done, "pressures that fit it were found anew"))
+    unknown = not isinstance(answer, Impossible)
+    return Rechecked("story", claim.id, name, ok=False, done=done, faults=(answer.reason,), unknown=unknown)
 
 
 def _claim(case: Case, name: str) -> Property:

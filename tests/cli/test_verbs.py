@@ -14,6 +14,9 @@ import pytest
 from bandproof.certify import Excluded
 from bandproof.codes import CODES
 from bandproof.model.kinds import catalogue
+from bandproof.smt import realise
+from bandproof.smt.learned import Lesson
+from bandproof.smt.realise import Impossible, Unclear
 from tests.cli.conftest import Run
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN
 
@@ -170,6 +173,7 @@ def test_a_story_plays_again(run: Run) -> None:
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
     assert result.exit_code == 0
     assert "played again on models/hand_valve.toml" in result.stdout
+    assert "pressures that fit it were found anew" in result.stdout
 
 
 @pytest.mark.slow
@@ -191,6 +195,25 @@ def test_a_story_of_another_arrangement_does_not_stand(proven: Path, run: Run) -
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
     assert result.exit_code == 1
     assert "sha256 differs" in result.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+@pytest.mark.parametrize(
+    ("answer", "code", "word"),
+    [
+        (Impossible("air does not come from nothing", Lesson((), None)), 1, "DOES NOT STAND"),
+        (Unclear("the solver gave up"), 3, "cannot be told"),
+    ],
+)
+def test_a_story_that_air_does_not_allow_does_not_stand(
+    run: Run, monkeypatch: pytest.MonkeyPatch, answer: Impossible | Unclear, code: int, word: str
+) -> None:
+    monkeypatch.setattr(realise, "realise", lambda *_, **__: answer)
+    result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
+    assert result.exit_code == code
+    assert word in result.stdout
+    assert f"fault: {answer.reason}" in result.stdout
 
 
 @pytest.mark.slow
