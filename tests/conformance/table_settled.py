@@ -198,6 +198,22 @@ VENTED = (
         0,
     ),
     refuted(
+        "air passes down from a tank",
+        "the tank feeds the full line, that the empty one, that the atmosphere",
+        volumes(tank="tank", v="line", w="line")
+        + joined("joint tank v", "joint v w", "vent w")
+        + starting(tank="3", v="3"),
+        settled(no(both(at_least("v", 2), below("w", 2)))),
+        0,
+    ),
+    refuted(
+        "air passes down into a tank",
+        "the source feeds the full line, that the empty one, that the tank, which goes on filling",
+        volumes(tank="tank", v="line", w="line") + joined("feed v", "joint v w", "oneway w tank") + starting(v="3"),
+        settled(no(both(at_least("v", 2), below("w", 2)))),
+        0,
+    ),
+    refuted(
         "air passes through many lines",
         "down from the source into the first line, on through three lines of that band, down into the last, and out",
         volumes(v="line", w="line", x="line", y="line", z="line")
