@@ -1,4 +1,4 @@
-"""The same question gets the same answer in every process, to the last digit."""
+"""The same question is asked in the same words, and gets the same answer, in every process."""
 
 from __future__ import annotations
 
@@ -10,6 +10,15 @@ from pathlib import Path
 import pytest
 
 SCRIPT = """
+import hashlib
+import z3
+read = z3.Solver.from_string
+
+def told(solver, text):
+    print(hashlib.sha256(text.encode()).hexdigest())
+    read(solver, text)
+
+z3.Solver.from_string = told
 from tests.realise.samples import cylinder, learn, lock, ring, shuttle
 for arrangement, claim in (cylinder(("1", "40")), ring(960), lock(), shuttle()):
     problem, lessons, answer = learn(arrangement, claim, 8)
@@ -29,7 +38,7 @@ def test_the_order_of_sets_leaves_no_trace() -> None:
             capture_output=True,
             text=True,
             check=True,
-        ).stdout.replace("frozenset()", "")
+        ).stdout
         for seed in ("1", "2")
     }
     assert len(printed) == 1
