@@ -88,7 +88,7 @@ STEPS: tuple[Break, ...] = _in(
     ("def driver_may_act(", "case Pace.HANDS_OFF:\n                return FALSE", "case Pace.HANDS_OFF:\n                return TRUE", "hands off: the driver never acts"),
     ("def after(", "taken = negate(quiet)", "taken = FALSE", "no act while a part must move"),
     ("def after(", "granted[key] = c.both(wish, negate(taken))", "granted[key] = c.both(wish, quiet)", "one act at a time"),
-    ("def after(", "flowing = c.both(quiet, negate(taken))", "flowing = negate(taken)", "pressures stand still while a part must move"),
+    ("def after(", "flowing = c.both(quiet, negate(taken))", "flowing = negate(acting)", "pressures stand still while a part must move"),
     ("def after(", "flowing = c.both(quiet, negate(taken))", "flowing = quiet", "an act leaves pressures alone"),
     ("def after(", "negate(self.up[volume]), self.can_fall", "self.can_fall", "a volume does not rise and fall at once"),
     ("def after(", "self.can_rise[volume][rank]])", "TRUE])", "a volume rises only where the flow rule allows"),
