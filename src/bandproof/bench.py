@@ -10,7 +10,6 @@ Limits: a claim's limits are looked at between two units of an engine's work, so
 from __future__ import annotations
 
 import time
-from copy import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -19,7 +18,7 @@ from bandproof.findings import Finding, Verdict
 from bandproof.limits import Clock, GaveUpError, Limits
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.machine.semantics import Reading, surely
-from bandproof.machine.story import State, Story
+from bandproof.machine.story import Story
 from bandproof.model.arrangement import Arrangement, Start
 from bandproof.model.conditions import Condition, Truth
 from bandproof.origins import Literal, clauses_as_conditions, narrowed, start_condition, state_condition
@@ -28,6 +27,7 @@ from bandproof.views.words import show_condition
 
 if TYPE_CHECKING:
     from bandproof.engines.run import Decision
+    from bandproof.engines.walk import Sights
     from bandproof.smt.system import StepRule
 
 #: How many of the things that a start's condition lacks are named.
@@ -71,7 +71,7 @@ class Bench:
         self.case = case
         self.layout = case.layout()
         self._rule = StepRule(self.layout)
-        self._seen: dict[str, list[State]] = {}
+        self._seen: dict[str, Sights] = {}
         self._origins: dict[str, str] = {}
         self._unshown: dict[str, str] = {}
         self._waiting: dict[Property, Verdict] = {}
@@ -123,14 +123,16 @@ class Bench:
             finding = _with_reason(finding, self._if_the_driver_waits(claim, finding.story, clock))
         return _with_reason(finding, self._assumption(start))
 
-    def _run(self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True) -> Decision:
+    def _run(
+        self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True, least: int = 0
+    ) -> Decision:
         from bandproof.engines.bounded import NotARunError  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:
             # A narrowed start has states of its own, so what is known to be reachable is not shared with it.
             seen = self._seen if rule is None else None
-            return decide(rule or self._rule, claim, check=clock, seen=seen, real=real)
+            return decide(rule or self._rule, claim, check=clock, seen=seen, real=real, least=least)
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
@@ -183,13 +185,17 @@ class Bench:
             remarks.append(f'start "{start.name}" is assumed, not shown reachable')
         return "; ".join(remark for remark in remarks if remark)
 
-    def _answer(self, claim: Property, start: Start, clock: Clock) -> tuple[Decision, tuple[Condition, ...]]:
+    def _answer(
+        self, claim: Property, start: Start, clock: Clock, least: int = 0
+    ) -> tuple[Decision, tuple[Condition, ...]]:
         """The answer, and what a state of the start that cannot come about lacks, where runs began in such states.
 
         A run from such a state refutes nothing. What shows that the state cannot be reached limits the start, and the
         claim is decided again, until a run begins in a state that can be reached or there is none.
         """
-        decision = self._run(claim, clock)
+        from bandproof.smt.system import with_starts_of  # noqa: PLC0415  (as in `decide`)
+
+        decision = self._run(claim, clock, least=least)
         if start.plain or start.assumed or start.reached_from is None:
             return decision, ()
         learned: list[Condition] = []
@@ -205,8 +211,8 @@ class Bench:
             learned += clauses
             reading = Reading(self.layout, first)
             lacking |= dict.fromkeys(clause for clause in clauses if not surely(reading, clause))
-            rule = copy(self._rule)
-            rule.layout = Layout(narrowed(self.layout.arrangement, start.name, learned), self.layout.landmarks)
+            arrangement = narrowed(self.layout.arrangement, start.name, learned)
+            rule = with_starts_of(self._rule, Layout(arrangement, self.layout.landmarks))
             decision = self._run(claim, clock, rule)
         return decision, tuple(lacking)
 
@@ -222,6 +228,7 @@ class Bench:
 
     def _if_the_driver_waits(self, claim: Property, story: Story | None, clock: Clock) -> str:
         """What becomes of a claim refuted at any time when the driver lets the air settle before each action."""
+        from bandproof.engines.run import LONGER  # noqa: PLC0415  (as in `decide`)
         from bandproof.machine.rig import replay  # noqa: PLC0415  (as in `decide`)
 
         if story is None or claim.pace is not Pace.ANY_TIME:
@@ -233,7 +240,8 @@ class Bench:
         if sense not in self._waiting:
             try:
                 start = self.layout.arrangement.start(claim.during)
-                self._waiting[sense] = self._answer(waiting, start, clock)[0].verdict
+                # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
+                self._waiting[sense] = self._answer(waiting, start, clock, max(0, len(story.steps) - LONGER))[0].verdict
             except GaveUpError:
                 return "not decided in the time left whether it holds when the driver lets the air settle"
         return f"{self._waiting[sense]} when the driver lets the air settle before each action"

@@ -47,7 +47,7 @@ SEAMS: dict[str, tuple[str, ...]] = {
 LIBRARIES = frozenset(SEAMS)
 
 #: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
-MAY_READ_SEMANTICS = frozenset({"engines.explore", "engines.run", "engines.bounded"})
+MAY_READ_SEMANTICS = frozenset({"engines.explore", "engines.run", "engines.bounded", "engines.walk"})
 
 ROOT = "bandproof"
 PLUGIN = "bandproof_pytest"

@@ -77,18 +77,21 @@ class Unrolling:
         self._spare = self._first + self._copies * self._step.size
         return self._sat.holds([self.at(self.goal, depth)])
 
-    def shortest(self, low: int, high: int) -> Story | None:
-        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
+    def shortest(self, low: int, high: int, *, any_length: bool = False) -> Story | None:
+        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has.
+
+        With `any_length` a run of at most `high` steps, as it comes.
+        """
         if not self.reaches(high):
             self.exclude(high)
             return None
-        while low < high:
+        while low < high and not any_length:
             middle = (low + high) // 2
             if self.reaches(middle):
                 high = middle
             else:
                 low = middle + 1
-        if not self.reaches(high):
+        if not (any_length or self.reaches(high)):
             message = f"a run of {high} steps was there and is gone"
             raise NotARunError(message)
         return self.story(high)
@@ -176,6 +179,20 @@ def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
         bands = tuple(b + max(-k, min(k, a - b)) for b, a in zip(before.bands, after.bands, strict=True))
         yield replace(before, bands=bands)
     yield after
+
+
+def a_start(problem: Problem) -> State | None:
+    """Some state of the problem's start, if it has one."""
+    bits = [bit.literal for bit in problem.bits]
+    numbered = Numbered(problem.circuit, [problem.start, problem.well_formed, *bits])
+    sat = Sat([*numbered.clauses, [numbered.signed(problem.start)], [numbered.signed(problem.well_formed)]])
+    try:
+        if not sat.holds():
+            return None
+        true = set(sat.model())  # a bit that no clause mentions has no value: any will do
+        return problem.state_of([(abs(x) in true) == (x > 0) for x in map(numbered.signed, bits)])
+    finally:
+        sat.close()
 
 
 def no_state_in(problem: Problem, goal: int) -> bool:

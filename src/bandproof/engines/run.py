@@ -7,11 +7,12 @@ two runs give the same answer by the same engine.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from bandproof.engines.bounded import Unrolling, no_state_in, tell
+from bandproof.engines.bounded import Unrolling, a_start, no_state_in, tell
 from bandproof.engines.reach import Reachability, Reached
+from bandproof.engines.walk import Sights, walks
 from bandproof.findings import Verdict
 from bandproof.limits import GaveUpError
 from bandproof.machine.judge import applies
@@ -23,8 +24,14 @@ from bandproof.smt.learned import Lesson, refine
 from bandproof.smt.realise import Real, Unclear, make_real
 from bandproof.smt.system import Problem, StepRule, pose
 
-#: Reachability runs alone for this many solver steps before bounded search joins it: most claims are settled by then.
-HEAD_START = 60_000_000
+#: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
+HEAD_START = 12_000_000
+
+#: From then on it still gets this many solver steps for each one of bounded search, whose steps take longer.
+SHARE = 3
+
+#: Where any run will do, reachability mostly finds one by itself, and runs alone for this many steps.
+ANY_RUN = 60_000_000
 
 #: Once reachability has found some run, bounded search gets this many solver steps to find a shortest one.
 SHORTEST = 100_000_000
@@ -69,11 +76,13 @@ class DisagreementError(Exception):
     """Two parts of the tool contradict each other. A defect of the tool: no verdict is given."""
 
 
-def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True) -> Outcome:
+def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, least: int = 0) -> Outcome:
     """Find a run to `goal`, a shortest one unless told otherwise, or an invariant that excludes it.
 
-    `check` may raise GaveUpError to stop the search; a run already found is then given all the same.
+    No run of fewer than `least` steps gets there, as is known already. `check` may raise GaveUpError to stop the
+    search; a run already found is then given all the same.
     """
+    check()
     if goal == FALSE or no_state_in(problem, goal):
         return Outcome(None, (), "no state")
     reach = Reachability(problem, goal)
@@ -81,13 +90,14 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True) 
     bounded: Unrolling | None = None
     longer: Reached | None = None
     allowance = 0
-    depth = 0
+    depth = least
+    head_start = HEAD_START if shortest else ANY_RUN
     try:
         while True:
             check()
-            if bounded is None and (longer is not None or reach.work > HEAD_START):
+            if bounded is None and (longer is not None or reach.work > head_start):
                 bounded = Unrolling(problem, from_start=True, goal=goal)
-            if longer is None and (bounded is None or reach.work < HEAD_START + bounded.work):
+            if longer is None and (bounded is None or reach.work < head_start + SHARE * bounded.work):
                 try:
                     next(running)
                 except StopIteration as end:
@@ -100,7 +110,7 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True) 
             elif longer is not None and bounded is not None and bounded.work > allowance:
                 return _as_found(problem, longer, depth)
             elif bounded is not None:
-                story = bounded.shortest(depth, depth + STRIDE - 1)
+                story = bounded.shortest(depth, depth + STRIDE - 1, any_length=not shortest)
                 if story is not None:
                     return Outcome(story, None, "bounded search")
                 depth += STRIDE
@@ -127,10 +137,13 @@ def decide(
     claim: Property,
     *,
     check: Check = lambda: None,
-    seen: dict[str, list[State]] | None = None,
+    seen: dict[str, Sights] | None = None,
     real: bool = True,
+    least: int = 0,
 ) -> Decision:
     """Decide one property. `seen` keeps, per start, pace and mishaps, states known to be reachable, to be reused.
+
+    No run of fewer than `least` steps refutes it (or, for `reachable`, shows it), as is known already.
 
     A run that ends the search is made real before it is believed. One that no pressures fit teaches a lesson, and the
     search goes on among the runs that the lesson does not forbid (design section 2, "Air is conserved"). With `real`
@@ -138,17 +151,17 @@ def decide(
     """
     problem = pose(rule, claim)
     known = {} if seen is None else seen
-    pool = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", [])
+    sights = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", _sights(problem))
     lessons: list[Lesson] = []
     while True:
-        outcome = search(problem, problem.hit, check)
+        outcome = search(problem, problem.hit, check, least=least)
         if outcome.story is None:
             break
         _replayed(rule, claim, outcome.story, outcome.engine)
-        pool.extend(outcome.story.states)
+        sights.extend(outcome.story.states)
         if not real:
             return _shown(claim, problem, outcome, outcome.story, ())
-        answer = make_real(rule, problem, outcome.story, tell, more=LONGER)
+        answer = make_real(rule, problem, outcome.story, tell, more=LONGER, check=check)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
             return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lessons=tuple(lessons))
@@ -163,7 +176,7 @@ def decide(
     )
     if claim.shape is Shape.REACHABLE:
         return replace(decision, verdict=Verdict.REFUTED, reason="no run from the start gets there")
-    if _is_empty(rule, claim, problem, pool, check):
+    if _is_empty(rule, claim, problem, sights, check):
         return replace(decision, verdict=Verdict.EMPTY, reason="its condition can never happen")
     return decision
 
@@ -192,16 +205,32 @@ def _shown(
     return Decision(verdict, reason, outcome.engine, problem, story=story)
 
 
+def _sights(problem: Problem) -> Sights:
+    """What walks from the problem's start see, as far as it is looked at."""
+
+    def seen() -> Iterator[State]:
+        first = a_start(problem)
+        if first is not None:
+            yield from walks(problem.layout, problem.claim, first)
+
+    return Sights(seen())
+
+
 def _is_empty(
-    rule: StepRule, claim: Property, problem: Problem, pool: list[State], check: Check
+    rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check
 ) -> bool:
     """A conditional claim whose condition holds in no reachable state."""
     if claim.shape not in (Shape.SETTLED, Shape.AT_REST, Shape.HOLDS):
         return False
-    if any(applies(rule.layout, claim, state) for state in pool):
+
+    def wanted(state: State) -> bool:
+        check()
+        return applies(rule.layout, claim, state)
+
+    if sights.some(wanted):
         return False
     story = search(problem, problem.applies, check, shortest=False).story
     if story is None:
         return True
-    pool.extend(story.states)
+    sights.extend(story.states)
     return False

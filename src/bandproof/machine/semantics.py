@@ -150,10 +150,15 @@ def may_moves(reading: Reading, part: Part) -> list[Move]:
     return [m for m in part.moves if m.source == here and maybe(reading, m.when)]
 
 
+def must_moves(reading: Reading, part: Part) -> list[Move]:
+    """The moves of `part` that are sure to be due."""
+    here = reading.part[part.name]
+    return [m for m in part.moves if m.source == here and surely(reading, m.when)]
+
+
 def must_move(reading: Reading, part: Part) -> bool:
     """Some move of `part` is sure to be due."""
-    here = reading.part[part.name]
-    return any(m.source == here and surely(reading, m.when) for m in part.moves)
+    return bool(must_moves(reading, part))
 
 
 def pending(layout: Layout, state: State) -> bool:
@@ -349,7 +354,7 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
                 after = State(tuple(b for b, _ in bands), tuple(p for p, _ in parts), state.controls, state.mishaps)
                 yield Step(kind, events), after
     if not busy:
-        yield from _acts(layout, state, pace, mishaps)
+        yield from acts(layout, state, pace, mishaps)
 
 
 def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tuple[int, Event | None]]:
@@ -361,7 +366,8 @@ def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tup
     return choices
 
 
-def _acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+    """Every act from `state`, nothing being pending: the driver changes one control, or one mishap occurs."""
     arrangement = layout.arrangement
     if driver_may_act(layout, state, pace):
         for i, control in enumerate(arrangement.controls):

@@ -71,6 +71,9 @@ NEGLECTED = "|the air in lines is neglected|"
 
 NOTHING: Needs = frozenset()
 
+#: The flow of a way that has no symbol of its own.
+_NO_FLOW = "0.0"
+
 
 @dataclass(frozen=True, slots=True)
 class Fact:
@@ -101,10 +104,23 @@ class Way:
 
 
 class Air:
-    """The demands on a run through places. `start` names the start it begins at, None for anywhere."""
+    """The demands on a run through places. `start` names the start it begins at, None for anywhere.
 
-    def __init__(self, layout: Layout, places: list[frozenset[Atom]], start: str | None, sizes: Sizes) -> None:
+    With `all_counted` the air in lines is counted, and ways that carry nothing have no symbols: for runs whose every
+    state is known, where no reason is asked for. It is one of the two choices that are open otherwise.
+    """
+
+    def __init__(
+        self,
+        layout: Layout,
+        places: list[frozenset[Atom]],
+        start: str | None,
+        sizes: Sizes,
+        *,
+        all_counted: bool = False,
+    ) -> None:
         self.layout = layout
+        self.all_counted = all_counted
         self.arrangement = layout.arrangement
         self.places = [Place(layout, number, atoms) for number, atoms in enumerate(places)]
         self.start = start
@@ -212,11 +228,13 @@ class Air:
 
     def _flows(self, name: str, ends: set[str], blocked: Needs) -> tuple[str, str]:
         """The air that takes a way; and the line air that does, which is negative where it only lessens the former."""
+        if self.all_counted and blocked:
+            return _NO_FLOW, ""
         flow = self._declare(name)
         self.axioms.append(f"(>= {flow} 0.0)")
         if blocked:
             self.facts.append(Fact(f"(= {flow} 0.0)", blocked))
-        if not ends & self.lines:
+        if self.all_counted or not ends & self.lines:
             return flow, ""
         little = self._declare(f"{name}, line air")
         self.axioms.append(f"(or (>= {little} 0.0) (> {flow} 0.0))")
@@ -247,8 +265,8 @@ class Air:
         for t, ways in enumerate(self.ways):
             for volume in self.volumes:
                 gained = f"(- {self.amount[volume, t + 1]} {self.amount[volume, t]})"
-                counted = f"(= {gained} {_net(volume, [(w.source, w.target, w.flow) for w in ways])})"
-                if volume in self.lines:
+                counted = f"(= {gained} {_net(volume, [(w.source, w.target, w.flow) for w in ways if w.flow != _NO_FLOW])})"
+                if volume in self.lines and not self.all_counted:
                     passing = f"(= 0.0 {_net(volume, [(w.source, w.target, w.flow) for w in ways])})"
                     filling = f"(= {gained} {_net(volume, [(w.source, w.target, w.little) for w in ways])})"
                     counted = f"(ite {NEGLECTED} (and {passing} {filling}) {counted})"

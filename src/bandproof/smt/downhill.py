@@ -79,7 +79,7 @@ def overshoots(air: Air) -> Iterator[str]:
         for way in ways:
             if way.blocked or SOURCE in (way.source, way.target) or ATMOSPHERE in (way.source, way.target):
                 continue
-            others = [other for other in ways if other.passage != way.passage]
+            others = [other for other in ways if other.passage != way.passage and not (air.all_counted and other.blocked)]
             gone = [(other.flow, other.little) for other in others if other.source == way.source]
             come = [(other.flow, other.little) for other in others if other.target == way.target]
             yield _overshoot(air, way, t, gone, come)

@@ -39,24 +39,28 @@ class FlowRule:
         }
         self._still: dict[frozenset[VolumeKind], int] = {}
         self._line_reach: dict[tuple[Fraction, bool], dict[str, int]] = {}
+        self._rises: dict[tuple[str, int], int] = {}
+        self._falls: dict[tuple[str, int], int] = {}
 
     # ---- may rise, may fall
 
     def may_rise(self, volume: str, rank: int) -> int:
         """From the band under landmark `rank`, the volume may rise across it; the band itself is not tested here."""
-        mark = self._e.layout.landmarks[volume][rank]
-        local = self._net_can_be(volume, Range(mark, mark), inward=True, strict=True)
-        if self._e.is_line(volume):
-            return local
-        return self._c.both(local, self._path_up(volume, mark))
+        if (volume, rank) not in self._rises:
+            mark = self._e.layout.landmarks[volume][rank]
+            local = self._net_can_be(volume, Range(mark, mark), inward=True, strict=True)
+            path = TRUE if self._e.is_line(volume) else self._path_up(volume, mark)
+            self._rises[volume, rank] = self._c.both(local, path)
+        return self._rises[volume, rank]
 
     def may_fall(self, volume: str, rank: int) -> int:
         """From the band above landmark `rank`, the volume may fall across it; the band itself is not tested here."""
-        mark = self._e.layout.landmarks[volume][rank]
-        local = self._net_can_be(volume, Range(mark, mark), inward=False, strict=True)
-        if self._e.is_line(volume):
-            return local
-        return self._c.both(local, self._path_down(volume, mark))
+        if (volume, rank) not in self._falls:
+            mark = self._e.layout.landmarks[volume][rank]
+            local = self._net_can_be(volume, Range(mark, mark), inward=False, strict=True)
+            path = TRUE if self._e.is_line(volume) else self._path_down(volume, mark)
+            self._falls[volume, rank] = self._c.both(local, path)
+        return self._falls[volume, rank]
 
     def _net_can_be(self, volume: str, own: Range, *, inward: bool, strict: bool) -> int:
         """The net flow into (or, not `inward`, out of) the volume can be positive; not `strict`: or zero.

@@ -6,6 +6,7 @@ driver's pace, the mishaps that may occur, the monitor's memory, and the formula
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -23,6 +24,8 @@ class StepRule:
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
+        #: What has been posed so far.
+        self.posed: dict[Property, Problem] = {}
         self.encoding = Encoding(layout)
         self.flow = FlowRule(self.encoding)
         self.circuit: Circuit = self.encoding.circuit
@@ -259,7 +262,21 @@ def _standing(truth: dict[tuple[str, str], bool], group: str, values: tuple[str,
 
 
 def pose(rule: StepRule, claim: Property) -> Problem:
-    """The search problem of one property."""
+    """The search problem of one property. It is built once."""
+    if claim not in rule.posed:
+        rule.posed[claim] = _pose(rule, claim)
+    return rule.posed[claim]
+
+
+def with_starts_of(rule: StepRule, layout: Layout) -> StepRule:
+    """The same rule for a layout that differs in its starts only."""
+    other = copy(rule)
+    other.layout = layout
+    other.posed = {}
+    return other
+
+
+def _pose(rule: StepRule, claim: Property) -> Problem:
     c, e = rule.circuit, rule.encoding
     start = e.start(rule.layout.arrangement.start(claim.during), rule.flow.settled)
     after = rule.after(claim.pace, claim.mishaps)
