@@ -6,7 +6,8 @@ Each volume is isothermal, so with q the net flow into it in dm3/s at the refere
 
 since rho0 R T0 = 100 kPa at the reference atmosphere (ISO 8778). Pressures in here are absolute and in bar. The flow
 law is ISO 6358, written independently of `bandproof.physics` (see `airflow`). SciPy's BDF integrates between events
-(the equations are stiff: lines follow tanks, and equalising volumes stop abruptly).
+(the equations are stiff: lines follow tanks, and equalising volumes stop abruptly), and starts afresh where a one-way
+passage stops carrying air (see `valves`).
 
 Three things are blurred, each by less than a tenth of a pascal, which is far below the gap between any two landmarks:
 
@@ -49,8 +50,9 @@ from bandproof.model.conditions import (
     atoms,
 )
 
-from .airflow import Rates, Slopes, Vector, equations
+from .airflow import Rates, Slopes, Vector, Way, equations
 from .trajectory import PASCALS_PER_BAR, Begin, Deed, Happening, Numbers, Trajectory
+from .valves import Valves
 
 #: Bar. Play of every comparison.
 HYSTERESIS = 5e-7
@@ -183,15 +185,19 @@ class _Run:
 
     # ------------------------------------------------------------------------------------------------------ flow
 
-    def _rates(self) -> tuple[Rates, Slopes]:
-        """The differential equation for the parts as they stand."""
+    def _ways(self) -> list[Way]:
+        """The passages open as the parts stand."""
         ways = []
         for part in self.arrangement.parts:
             for k, passage in enumerate(part.passages):
                 if self.parts[part.name] in passage.open_in:
                     ends = self.index[passage.upstream], self.index[passage.downstream]
                     ways.append((*ends, *self.numbers.sizes[part.name, k], passage.one_way))
-        return equations(ways, self.litres, [self.atmosphere, self.source])
+        return ways
+
+    def _rates(self) -> tuple[Rates, Slopes]:
+        """The differential equation for the parts as they stand."""
+        return equations(self._ways(), self.litres, [self.atmosphere, self.source])
 
     def _quiet(self) -> list[bool]:
         """Which volumes are still."""
@@ -232,6 +238,7 @@ class _Run:
         rates, slopes = self._rates()
         tolerances = {"rtol": RELATIVE_TOLERANCE, "atol": ABSOLUTE_TOLERANCE, "jac": slopes}
         solver: BDF | Radau = BDF(rates, self.time, self.y, stop, **tolerances)
+        valves = Valves(self._ways(), [self.atmosphere, self.source], self.y)
         steps = 0
         while solver.status == "running":
             # BDF subtracts from memory it has not filled yet, and never reads the outcome: harmless, but a warning.
@@ -240,13 +247,18 @@ class _Run:
             steps += 1
             if solver.status == "failed" or steps == PATIENCE:
                 solver = Radau(rates, self.time, self.y, stop, **tolerances)
+                valves.restart(self.y)
                 continue
             crossings = self._crossings(solver.y)
             flipped = self._lower_now(solver.y, self.lower) != list(self.lower.values())
-            if crossings or flipped:
-                self._locate(solver, crossings)
-                return True
-            self.time, self.y = solver.t, solver.y.copy()
+            if crossings or flipped or valves.stopped(solver.y):
+                if self._locate(solver, crossings, valves):
+                    return True
+                solver = (BDF if steps < PATIENCE else Radau)(rates, self.time, self.y, stop, **tolerances)
+                valves.restart(self.y)
+            else:
+                self.time, self.y = solver.t, solver.y.copy()
+                valves.follow(self.y)
             if steps % 32 == 0 and all(self._quiet()):
                 break
             if steps > GIVE_UP:
@@ -254,8 +266,11 @@ class _Run:
                 break
         return False
 
-    def _locate(self, solver: BDF | Radau, crossings: list[tuple[str, int]]) -> None:
-        """Set time and pressures to the earliest event inside the step just made, a whisker past it."""
+    def _locate(self, solver: BDF | Radau, crossings: list[tuple[str, int]], valves: Valves) -> bool:
+        """Set time and pressures to the earliest event inside the step just made, a whisker past it.
+
+        True when that is a crossing or a comparison, false when a one-way passage stops before.
+        """
         dense = solver.dense_output()
         start, end = self.time, solver.t
 
@@ -276,7 +291,10 @@ class _Run:
                 continue
             if (self._lead(pair, 1, solver.y) > 0) != was:
                 found.append((root(partial(self._lead, pair, -1 if was else 1)), pair, 0))
-        self._stop_at(min(t for t, _, _ in found), found, dense)
+        stops = [root(partial(valves.past, valve)) for valve in valves.stopped(solver.y)]
+        when = min([*stops, *(t for t, _, _ in found)])
+        self._stop_at(when, found, dense)
+        return any(t <= when for t, _, _ in found)
 
     def _stop_at(self, when: float, found: list[tuple[float, str | tuple[str, str], int]], dense: Dense) -> None:
         if when > self.time:

@@ -50,3 +50,23 @@ def test_a_line_through_which_a_tank_charges_is_settled(drained: bool) -> None:
     last = State((1, 0), ("open",), ())
     assert settled(layout, last)
     assert at_rest(layout, last) is drained
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("c", "b"), [(5.0, 0.3), (30.0, 0.3), (30.0, 0.6)])
+def test_a_line_is_not_lifted_above_the_only_tank_that_feeds_it(c: float, b: float) -> None:
+    """A tank 3 Pa below a landmark fills a line, and stays there while another tank empties elsewhere.
+
+    An integrator that goes on with the slope of a passage that has stopped lifts the line by 150 Pa, past the landmark.
+    """
+    kinds = {"tank": VolumeKind.TANK, "line": VolumeKind.LINE, "other": VolumeKind.TANK}
+    arrangement = piped(kinds, ("tank", "line"), ("other", ATMOSPHERE))
+    numbers = Numbers({}, {"tank": 40.0, "line": 0.02, "other": 40.0}, {("pipe", 0): (c, b), ("pipe", 1): (2.0, 0.3)})
+    begin = Begin({"tank": Fraction(700_000), "line": Fraction(400_000), "other": Fraction(900_000)}, {}, {})
+    mark = Fraction(700_003)
+    layout = Case(arrangement, (AtLeast("line", mark, mark),), numbers, begin, (), 30.0).layout()
+    run = simulate(layout, numbers, begin, until=30.0)
+    tank, line, _ = run.last_pressures
+    assert line == pytest.approx(tank, abs=1e-7)
+    assert follow(layout, numbers, run).escape is None
+    assert run.happenings == ()
