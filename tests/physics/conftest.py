@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-
-def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "huge: the largest set of random trajectories; run with `-m huge`")
+from .tally import told
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -27,9 +26,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Print what every soundness test followed; read from the reports, so that it works with xdist too."""
+    """Print what every set of trajectories came to; read from the reports, so that it works with xdist too."""
+    sets: dict[str, list[dict[str, Any]]] = {}
     for outcome in ("passed", "failed"):
         for report in terminalreporter.stats.get(outcome, ()):
             for name, value in getattr(report, "user_properties", ()):
                 if name == "trajectories":
                     terminalreporter.write_line(f"{report.nodeid}: {value}")
+                elif name == "tally":
+                    terminalreporter.write_line(f"{report.nodeid}: {told([value])}")
+                    sets.setdefault(report.nodeid.partition("[")[0], []).append(value)
+    for test, tallies in sets.items():
+        if len(tallies) > 1:
+            terminalreporter.write_line(f"{test}, all {len(tallies)}: {told(tallies)}")

@@ -22,6 +22,7 @@ from bandproof.model.loader import load_arrangement
 from .bandrun import follow
 from .random_cases import Case, numbers_of, scripts_of
 from .simulator import simulate
+from .tally import Tally
 from .trajectory import Begin
 
 SEED = 20_260_801
@@ -54,7 +55,7 @@ def cases_of(draw: st.DrawFn, arrangement: Arrangement) -> Case:
 
 
 def follow_batch(path: Path, size: int, report: Callable[[str, object], None]) -> Counter[str]:
-    counts: Counter[str] = Counter()
+    tally = Tally(SEED)
 
     @seed(SEED)
     @settings(max_examples=size, deadline=None, database=None, suppress_health_check=list(HealthCheck))
@@ -63,16 +64,14 @@ def follow_batch(path: Path, size: int, report: Callable[[str, object], None]) -
         layout = case.layout()
         run = simulate(layout, case.numbers, case.begin, case.script, until=case.until)
         account = follow(layout, case.numbers, run)
-        counts.update(account.counts)
-        counts["trajectories"] += 1
-        counts[f"ended by {run.ended}"] += 1
+        tally.take(case, run, account)
         assert account.escape is None, account.escape
 
     try:
         every_trajectory_is_followed()
     finally:
-        report("trajectories", ", ".join(f"{count} {name}" for name, count in sorted(counts.items())))
-    return counts
+        tally.report(report)
+    return tally.counts
 
 
 @pytest.mark.slow
