@@ -158,7 +158,7 @@ class _Follower:
             for indices in self._choices(group, left):
                 chosen = [group[i] for i in indices]
                 step = self._step(state, chosen)
-                if step is None and not (forgiving and self._forgivable(state, chosen)):
+                if step is None and not (forgiving and self._forgivable(state, chosen, self._taken(group, left))):
                     continue
                 after = apply(self.layout, state, tuple(e for h in chosen for e in h.events))
                 rest = search(after, tuple(i for i in left if i not in indices))
@@ -191,15 +191,26 @@ class _Follower:
 
     # ------------------------------------------------------------------------------------------------ line air
 
-    def _forgivable(self, state: State, happenings: list[Happening]) -> bool:
-        """Whether this is a single crossing that only the path rule refuses, and the air of the lines accounts for."""
+    @staticmethod
+    def _taken(group: list[Happening], left: tuple[int, ...]) -> list[Happening]:
+        return [happening for i, happening in enumerate(group) if i not in left]
+
+    def _forgivable(self, state: State, happenings: list[Happening], taken: list[Happening]) -> bool:
+        """Whether this is a single crossing that only the path rule refuses, and the air of the lines accounts for.
+
+        `taken` are the happenings of its group that went before: the last change may be among them.
+        """
         crossed, *others = (e for h in happenings for e in h.events)
         if others or not isinstance(crossed, Crossed) or crossed.volume not in self.loss:
             return False
         mark = Range(crossed.landmark, crossed.landmark)
         least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)
         flows = (greatest is None or greatest > 0) if crossed.upward else (least is None or least < 0)
-        way = abs(self._height(crossed) - self.reference[crossed.volume, crossed.upward])
+        reference = self.reference[crossed.volume, crossed.upward]
+        for happening in taken:
+            if any(not isinstance(e, Crossed) or e.volume == crossed.volume for e in happening.events):
+                reference = self._pressure(happening, crossed.volume)
+        way = abs(self._height(crossed) - reference)
         return flows and way <= self.loss[crossed.volume] + SAME_PRESSURE
 
     def _legal(self, state: State) -> set[tuple[str, bool]]:
