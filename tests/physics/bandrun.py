@@ -11,7 +11,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import product
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, at_rest, check_step, may_fall, may_rise, net_inflow, settled
@@ -19,6 +21,7 @@ from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step
 from bandproof.model.arrangement import Range, VolumeKind
 from bandproof.properties.claim import Pace
 
+from .simulator import HYSTERESIS
 from .trajectory import PASCALS_PER_BAR, Happening, Numbers, Trajectory
 
 #: Bar: a pressure this near to its landmark crosses it, to rounding, at the same instant as whatever happens now. Ten
@@ -99,7 +102,7 @@ class _Follower:
     def _follow(self) -> str | None:
         state = self.run.first
         for group in self._groups():
-            escape = self._check_stillness(state, group[0].still_lines, group[0].still_all)
+            escape = self._check_stillness(state, group[0])
             path = self._order(state, group, forgiving=False) or self._order(state, group, forgiving=True)
             if escape is not None or path is None:
                 return escape or self._explain(state, group)
@@ -111,7 +114,7 @@ class _Follower:
                 legal |= self._legal(state)
                 self._keep(step, state)
             self._refer(legal, group)
-        return self._check_stillness(state, self.run.still_lines, self.run.still_all)
+        return self._check_stillness(state, self.run)
 
     def _keep(self, step: Step | None, after: State) -> None:
         self.counts["forgiven" if step is None else step.kind.value] += 1
@@ -144,7 +147,10 @@ class _Follower:
         return happening.pressures[self.names.index(volume)]
 
     def _height(self, crossed: Crossed) -> float:
-        return float((crossed.landmark + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
+        return self._bar(crossed.landmark)
+
+    def _bar(self, landmark: Fraction) -> float:
+        return float((landmark + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
 
     def _order(self, state: State, group: list[Happening], *, forgiving: bool) -> list[Taken] | None:
         """A way to take the happenings of a group as steps; None when there is none."""
@@ -229,14 +235,26 @@ class _Follower:
 
     # ------------------------------------------------------------------------------------------------- reports
 
-    def _check_stillness(self, state: State, still_lines: bool, still_all: bool) -> str | None:
-        """What is wrong when pressures stand still in a state that does not count as settled, or at rest."""
+    def _check_stillness(self, state: State, at: Happening | Trajectory) -> str | None:
+        """What is wrong when pressures stand still in a state that does not count as settled, or at rest.
+
+        Of two volumes at one pressure, below a landmark by less than the play, one that fell there still counts as above
+        it and one that rose does not; so such a volume may be in either band.
+        """
+        pressures = at.last_pressures if isinstance(at, Trajectory) else at.pressures
+        bands = [
+            [band]
+            + [band - 1] * (band > 0 and 0 < self._bar(self.layout.low(name, band)) - p <= HYSTERESIS)
+            + [band + 1]
+            * (band < len(self.layout.landmarks[name]) and p >= self._bar(self.layout.high(name, band)) - HYSTERESIS)
+            for name, band, p in zip(self.names, state.bands, pressures, strict=True)
+        ]
         for still, judged, words in (
-            (still_lines, settled, "lines and chambers are still, but the state is not settled"),
-            (still_all, at_rest, "every volume is still, but the state is not at rest"),
+            (at.still_lines, settled, "lines and chambers are still, but the state is not settled"),
+            (at.still_all, at_rest, "every volume is still, but the state is not at rest"),
         ):
             self.counts["still"] += still
-            if still and not judged(self.layout, state):
+            if still and not any(judged(self.layout, replace(state, bands=found)) for found in product(*bands)):
                 return f"{words}: {state}"
         return None
 

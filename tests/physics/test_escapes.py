@@ -14,7 +14,7 @@ from bandproof.model.conditions import AtLeast
 from .bandrun import follow
 from .random_cases import Case
 from .simulator import simulate
-from .trajectory import Begin, Numbers
+from .trajectory import PASCALS_PER_BAR, Begin, Numbers, Trajectory
 
 
 def piped(volumes: dict[str, VolumeKind], *ways: tuple[str, str]) -> Arrangement:
@@ -70,3 +70,18 @@ def test_a_line_is_not_lifted_above_the_only_tank_that_feeds_it(c: float, b: flo
     assert line == pytest.approx(tank, abs=1e-7)
     assert follow(layout, numbers, run).escape is None
     assert run.happenings == ()
+
+
+@pytest.mark.parametrize(("below", "accepted"), [(0.04, True), (0.06, False)])
+def test_volumes_at_rest_within_the_play_of_a_landmark_may_count_as_on_either_side(
+    below: float, accepted: bool
+) -> None:
+    """Two joined volumes at one pressure (Pa below the landmark); one fell there from above it, one rose from below."""
+    arrangement = piped({"line": VolumeKind.LINE, "tank": VolumeKind.TANK}, ("line", "tank"))
+    mark = Fraction(400_000)
+    begin = Begin({"line": mark, "tank": Fraction(300_000)}, {}, {})
+    numbers = Numbers({}, {"line": 0.01, "tank": 40.0}, {("pipe", 0): (0.02, 0.3)})
+    layout = Case(arrangement, (AtLeast("line", mark, mark),), numbers, begin, (), 1.0).layout()
+    pressure = 5.01325 - below / PASCALS_PER_BAR
+    still = Trajectory(State((1, 0), ("open",), ()), (), (pressure,) * 2, (pressure,) * 2, 1.0, "time", True, True)
+    assert (follow(layout, numbers, still).escape is None) is accepted
