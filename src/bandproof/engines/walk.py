@@ -74,42 +74,45 @@ def _react(layout: Layout, state: State, draw: Random) -> State | None:
 
 
 def _go_on(layout: Layout, claim: Property, state: State, draw: Random) -> State | None:
+    still = draw.random() < _MEDDLING and settled(layout, state)
+    done = [after for _, after in acts(layout, state, claim.pace, claim.mishaps)] if still else []
+    if done:
+        return draw.choice(done)
     reading = Reading(layout, state)
-    driven, possible = _flows(reading)
-    still = settled(layout, state)
-    if (still and draw.random() < _MEDDLING) or not (driven or possible):
-        done = [after for _, after in acts(layout, state, claim.pace, claim.mishaps)]
-        if done:
-            return draw.choice(done)
-    quick = [] if still else [after for after, kind in driven if kind is not VolumeKind.TANK]
-    choices = quick or [after for after, _ in driven] or possible
-    return draw.choice(choices) if choices else None
+    driven, other = _crossings(reading)
+    quick = [] if still else [(v, up) for v, up in driven if reading.kind(v) is not VolumeKind.TANK]
+    for choices in (quick, driven, other):
+        after = _one_of(reading, choices, draw)
+        if after is not None:
+            return after
+    rest = [*_may_moves(reading), *(after for _, after in acts(layout, state, claim.pace, claim.mishaps))]
+    return draw.choice(rest) if rest else None
 
 
-def _flows(reading: Reading) -> tuple[list[tuple[State, VolumeKind]], list[State]]:
-    """The states that one crossing leads to: driven by what is surely higher or lower; and those merely possible.
+def _crossings(reading: Reading) -> tuple[list[tuple[str, bool]], list[tuple[str, bool]]]:
+    """Volumes, and whether upward: those that what is surely higher or lower drives that way; and the others."""
+    ways = [(u, v) for u, v in reading.open_ways() if reading.surely_above(u, v)]
+    driven = {**{(v, True): None for _, v in ways}, **{(u, False): None for u, _ in ways}}
+    every = [(volume.name, upward) for volume in reading.arrangement.volumes for upward in (True, False)]
+    return [x for x in every if x in driven], [x for x in every if x not in driven]
 
-    A move that a part may make is among the latter.
-    """
-    layout, state = reading.layout, reading.state
-    ways = list(reading.open_ways())
-    driven: list[tuple[State, VolumeKind]] = []
-    possible: list[State] = []
-    for place, volume in enumerate(reading.arrangement.volumes):
-        fed = any(v == volume.name and reading.surely_above(u, v) for u, v in ways)
-        drained = any(u == volume.name and reading.surely_above(u, v) for u, v in ways)
-        for allowed, sure, change in ((may_rise, fed, 1), (may_fall, drained, -1)):
-            if allowed(layout, state, volume.name):
-                bands = (*state.bands[:place], state.bands[place] + change, *state.bands[place + 1 :])
-                after = replace(state, bands=bands)
-                if sure:
-                    driven.append((after, volume.kind))
-                else:
-                    possible.append(after)
-    for place, part in enumerate(reading.arrangement.parts):
-        possible += [
-            replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :]))
-            for move in may_moves(reading, part)
-            if move.target != move.source
-        ]
-    return driven, possible
+
+def _one_of(reading: Reading, choices: list[tuple[str, bool]], draw: Random) -> State | None:
+    """The state after one of the crossings, tried in any order, that the flow rule allows."""
+    state = reading.state
+    for volume, upward in draw.sample(choices, len(choices)):
+        if (may_rise if upward else may_fall)(reading.layout, state, volume):
+            bands = {**reading.band, volume: reading.band[volume] + (1 if upward else -1)}
+            return replace(state, bands=tuple(bands.values()))
+    return None
+
+
+def _may_moves(reading: Reading) -> list[State]:
+    """The states to which one move leads that a part may make."""
+    state = reading.state
+    return [
+        replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :]))
+        for place, part in enumerate(reading.arrangement.parts)
+        for move in may_moves(reading, part)
+        if move.target != move.source
+    ]

@@ -1,4 +1,4 @@
-"""Makes an invariant small before it is written down: only clauses that are needed, with only literals that are needed.
+"""Makes an invariant small before it is written down: only clauses that are needed, shortened where that is free.
 
 An invariant here is a set of clauses over state bits that together hold in the start, are kept by every step and
 exclude the goal. What an engine takes for granted about every state - the order of a thermometer's bits, one state per
@@ -144,7 +144,7 @@ class _Minimiser:
             self._settle(min(missing, key=self._rank), known)
 
     def _settle(self, clause: Clause, known: set[Clause]) -> None:
-        """Find the support of `clause`, shortened if that is free; a shorter one takes its place everywhere."""
+        """Find the support of `clause`, shortened to what of it comes true; a shorter one takes its place everywhere."""
         if not self._starts_true(clause):
             message = "a clause of a proof does not hold in the start"
             raise CrossCheckError(message)
@@ -157,10 +157,6 @@ class _Minimiser:
         shorter = clause
         if part and len(part) < len(clause) and self._starts_true(part):
             shorter = part
-        for x in shorter if len(shorter) > 1 else ():
-            trial = tuple(y for y in shorter if y != x)
-            if trial and self._starts_true(trial) and (again := self._kept(trial, {*needed, *support})) is not None:
-                support, shorter = again[0], trial
         self._support[shorter] = support
         if shorter != clause:
             self._replace(clause, shorter, known)
@@ -179,30 +175,32 @@ class _Minimiser:
     def _drop_clauses(self) -> None:
         """Leave out, one at a time, every clause that the others can do without."""
         self._forget_unused()
-        before = 0
-        while before != len(self._support):
-            before = len(self._support)
-            for clause in sorted(self._support, key=self._rank, reverse=True):
-                if clause in self._support:
-                    self._try_without(clause)
+        #: For each clause that could not be left out: one that needed it. The goal itself stands as no clause.
+        needed_by: dict[Clause, Clause] = {}
+        while waiting := [c for c in self._support if needed_by.get(c, c) not in {*self._support, ()} - {c}]:
+            for clause in sorted(waiting, key=self._rank, reverse=True):
+                if clause in self._support and (user := self._try_without(clause)) is not None:
+                    needed_by[clause] = user
 
-    def _try_without(self, clause: Clause) -> None:
+    def _try_without(self, clause: Clause) -> Clause | None:
+        """Leave the clause out; if that cannot be, one that needs it: () for the goal."""
         rest = set(self._support) - {clause}
         goal_support: frozenset[Clause] | None = self._goal_support
         if clause in self._goal_support and (goal_support := self._excluded(rest)) is None:
-            return
+            return ()
         changed: dict[Clause, frozenset[Clause]] = {}
         for user in sorted(rest, key=self._rank):
             if clause in self._support[user]:
                 found = self._kept(user, rest)
                 if found is None:
-                    return
+                    return user
                 changed[user] = found[0]
         assert goal_support is not None
         self._goal_support = goal_support
         del self._support[clause]
         self._support.update(changed)
         self._forget_unused()
+        return None
 
     def _forget_unused(self) -> None:
         used: set[Clause] = set()
