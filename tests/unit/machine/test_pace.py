@@ -1,0 +1,204 @@
+"""The longest time to a landmark that is due, and the shortest time for a whole band: numbers worked by hand.
+
+Surroundings at 1 bar absolute, a source at 10, b = 1/2: choked, a passage carries C times the upstream absolute pressure in
+bar, as long as that is at least twice the other one. V litres with the net flow q dm3/s take V x bars / q seconds.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from bandproof.machine import pace
+from bandproof.machine.layout import Layout
+from bandproof.machine.pace import Watch, sigma, tau, watches
+from bandproof.machine.semantics import due, in_pace, is_start, remember
+from bandproof.machine.story import Laps, State
+from bandproof.model.arrangement import (
+    ATMOSPHERE,
+    SOURCE,
+    Arrangement,
+    Part,
+    Passage,
+    Range,
+    Size,
+    Start,
+    Volume,
+    VolumeKind,
+)
+
+BAR = Fraction(100_000)
+OPEN = frozenset({"open"})
+
+
+def span(low: str, high: str = "") -> Range:
+    return Range(Fraction(low), Fraction(high or low))
+
+
+def way(upstream: str, downstream: str, c: str, high: str = "", *, open_in: frozenset[str] = OPEN) -> Passage:
+    return Passage(upstream, downstream, True, open_in, Size(span(c, high), span("1/2")))
+
+
+def marks(*bars: int) -> tuple[Fraction, ...]:
+    return tuple(bar * BAR for bar in bars)
+
+
+def built(litres: dict[str, Range | None], *passages: Passage) -> Arrangement:
+    volumes = tuple(Volume(name, VolumeKind.LINE, size) for name, size in litres.items())
+    part = Part("valve", "valve", ("open", "shut"), passages)
+    return Arrangement("by hand", "bar", BAR, 9 * BAR, volumes, (part,), starts=(Start("start"),))
+
+
+def test_a_vented_volume_takes_longest_where_it_is_driven_least() -> None:
+    """Down to 1 bar, at 2 absolute and C = 5: 10 dm3/s, so 4 x (9 - 1) / 10 s; from 3 to 1 bar a quarter of that."""
+    vented = built({"u": span("1/2", "4")}, way("u", ATMOSPHERE, "5", "6"))
+    assert sigma(vented, {"u": marks(1)}, "u") == Fraction(32, 10)
+    # Down to 3 bar: 4 x 6 / 20 = 1.2 s; from 3 to 1: 4 x 2 / 10 = 0.8 s.
+    assert sigma(vented, {"u": marks(1, 3)}, "u") == Fraction(12, 10)
+
+
+def test_a_fed_volume_takes_longest_where_it_is_driven_least() -> None:
+    """Up to 4 bar, 5 absolute, C = 2 from 10 is still choked: 20 dm3/s, so 3 x 4 / 20 s."""
+    fed = built({"u": span("3")}, way(SOURCE, "u", "2"))
+    assert sigma(fed, {"u": marks(4)}, "u") == Fraction(12, 20)
+    # At 8 bar, 9 absolute: 2 x 10 x sqrt(1 - (0.4 / 0.5)^2) = 12 dm3/s, so from 4 to 8 bar 3 x 4 / 12 = 1 s.
+    assert sigma(fed, {"u": marks(4, 8)}, "u") == 1
+
+
+def test_every_combination_of_open_passages_counts() -> None:
+    """A feed of 20 against a vent of 5 x 3 = 15 leaves 5: at 2 bar and from 0 up that is least, 3 x 2 / 5 s."""
+    both = built({"u": span("3")}, way(SOURCE, "u", "2"), way("u", ATMOSPHERE, "5"))
+    # Up to 2 bar: alone 20, together 20 - 15 = 5. Down from 9 to 2 bar: alone 5 x 3 = 15, and together not sure at all.
+    assert sigma(both, {"u": marks(2)}, "u") == max(Fraction(6, 5), Fraction(21, 15))
+
+
+def test_a_neighbour_counts_in_each_of_its_bands() -> None:
+    """From v in its last band, 6 bar and up, C = 1 brings at least 7 as long as u is below 2.5 bar."""
+    filled = built({"u": span("1"), "v": None}, way("v", "u", "1"))
+    assert sigma(filled, {"u": marks(2), "v": marks(2, 6)}, "u") == Fraction(2, 7)
+    # In the band from 3 to 6 bar it is 4 absolute against 3: 4 x sqrt(1 - (0.25 / 0.5)^2) = 3.46, which takes longer.
+    slower = sigma(filled, {"u": marks(2), "v": marks(3, 6)}, "u")
+    assert slower is not None
+    assert Fraction(2 * 1000, 3465) < slower < Fraction(2 * 1000, 3464)
+
+
+def test_a_volume_that_nothing_drives_for_sure_is_never_due() -> None:
+    assert sigma(built({"u": span("1")}), {"u": marks(2)}, "u") is None
+    # Just above 0 bar nothing is sure to flow out, and there is no landmark below; no landmark, no crossing.
+    assert sigma(built({"u": span("1")}, way("u", ATMOSPHERE, "5")), {"u": ()}, "u") is None
+    # A vent that may have no size at all.
+    assert sigma(built({"u": span("1")}, way("u", ATMOSPHERE, "0", "5")), {"u": marks(2)}, "u") is None
+
+
+def test_what_is_not_declared_has_no_bound() -> None:
+    unsized = Passage("u", ATMOSPHERE, True, frozenset({"shut"}))
+    for arrangement in (
+        built({"u": None}, way("u", ATMOSPHERE, "5")),
+        built({"u": span("1")}, way("u", ATMOSPHERE, "5"), unsized),
+    ):
+        assert sigma(arrangement, {"u": marks(2, 4)}, "u") is None
+        assert tau(arrangement, {"u": marks(2, 4)}, "u") is None
+
+
+def test_too_many_combinations_have_no_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    many = built({"u": span("1")}, *(way("u", ATMOSPHERE, c) for c in ("1", "2", "4")))
+    assert sigma(many, {"u": marks(1)}, "u") == Fraction(8, 2)
+    monkeypatch.setattr(pace, "CONFIGURATIONS", 7)
+    assert sigma(many, {"u": marks(1)}, "u") is None
+
+
+def test_a_whole_band_takes_the_smaller_volume_and_the_most_air_that_can_go_one_way() -> None:
+    """Both feeds bring 20 + 10, and the vent takes 6 x 5 = 30 at 4 bar, 5 absolute: in 2 to 4 bar 3 x 2 / 30 s."""
+    rushed = built({"v": span("3", "9")}, way(SOURCE, "v", "2"), way(SOURCE, "v", "1/2", "1"), way("v", ATMOSPHERE, "6"))
+    assert tau(rushed, {"v": marks(2, 4)}, "v") == Fraction(6, 30)
+    # At 6 bar, 7 absolute, the vent takes 42: from 4 to 6 bar 6 / 42 s.
+    assert tau(rushed, {"v": marks(2, 4, 6)}, "v") == Fraction(6, 42)
+    # The outer bands have no landmark at one end: nothing is known of how far inside them a crossing begins.
+    assert tau(rushed, {"v": marks(2)}, "v") is None
+    assert tau(built({"v": span("3")}), {"v": marks(2, 4)}, "v") is None
+
+
+def test_the_other_end_of_a_passage_can_be_anywhere() -> None:
+    """From a tank at 9 bar, 10 absolute, C = 1 brings 10, whatever landmarks the tank carries."""
+    filled = built({"v": span("5"), "tank": None}, way("tank", "v", "1"))
+    assert tau(filled, {"v": marks(2, 4), "tank": marks(3)}, "v") == 1
+
+
+def raced(feed: str) -> Arrangement:
+    """A line `u` that empties in 0.4 s, and a volume `v` that fills."""
+    return built({"u": span("1/2"), "v": span("50")}, way("u", ATMOSPHERE, "5"), way(SOURCE, "v", feed))
+
+
+@pytest.mark.parametrize(
+    ("feed", "allowances"), [("12", [0]), ("12.5", [1]), ("24.9", [1]), ("25", [2]), ("37.4", [2]), ("37.5", [])]
+)
+def test_the_allowance_is_how_often_the_one_time_goes_into_the_other(feed: str, allowances: list[int]) -> None:
+    """0.5 x 8 / 10 = 0.4 s against 50 x 1 / (10 C) s, for three whole bands: an allowance of three never binds."""
+    found = watches(raced(feed), {"u": marks(1), "v": marks(1, 2, 3, 4)})
+    assert [w.allowance for w in found if w.pending == "u"] == allowances
+
+
+def test_a_watch_binds_only_where_there_are_bands_enough() -> None:
+    times = Fraction(4, 10), Fraction(4, 10)
+    grid = {"u": marks(1), "v": marks(2, 4)}
+    assert watches(raced("25"), grid) == ()
+    assert watches(raced("25"), {**grid, "v": marks(2, 4, 6)}) == (Watch("u", "v", *times),)
+    assert watches(raced("24"), grid) == (Watch("u", "v", times[0], Fraction(100, 240)),)
+
+
+def test_the_largest_allowances_are_not_watched(monkeypatch: pytest.MonkeyPatch) -> None:
+    grid = {"u": marks(1), "v": marks(2, 4, 6)}
+    assert [w.allowance for w in watches(raced("25"), grid)] == [1]
+    monkeypatch.setattr(pace, "LARGEST_ALLOWANCE", 0)
+    assert watches(raced("25"), grid) == ()
+
+
+# ---------------------------------------------------------------------------------------------------------- memory
+
+
+@pytest.fixture
+def layout() -> Layout:
+    """While `u` empties, `v` has one whole band; landmarks of `v` at 2, 4 and 6 bar."""
+    return Layout(raced("25"), {"u": marks(1, 3), "v": marks(2, 4, 6)})
+
+
+def at(u: int, v: int, *laps: Laps, valve: str = "open") -> State:
+    return State((u, v), (valve,), (), laps=laps)
+
+
+def test_a_run_counts_whole_bands_only() -> None:
+    """Up across 2, back down, up again: nothing. On to 4: one. Back and on again: still one. Then 6 has to wait."""
+    layout = Layout(raced("25"), {"u": marks(1), "v": marks(2, 4, 6)})
+    state = at(1, 0, Laps())
+    for band, laps in (
+        (1, Laps(0, last=True)),
+        (0, Laps(0, last=False)),
+        (1, Laps(0, last=True)),
+        (2, Laps(1, last=True)),
+        (1, Laps(1, last=False)),
+        (2, Laps(1, last=True)),
+    ):
+        upward = band > state.bands[1]
+        assert in_pace(layout, state, "v", upward=upward)
+        state = remember(layout, state, at(1, band))
+        assert state.laps == (laps,)
+    assert not in_pace(layout, state, "v", upward=True)
+    assert in_pace(layout, state, "v", upward=False)
+    assert in_pace(layout, state, "u", upward=False)
+
+
+def test_nothing_is_remembered_across_a_change_of_what_is_due(layout: Layout) -> None:
+    assert [w.allowance for w in layout.watches if w.pending == "u"] == [0]
+    seen = Laps(0, last=True)
+    assert due(layout, at(2, 1, seen), "u") is False
+    assert remember(layout, at(2, 1, seen), at(2, 1)).laps == (seen,)
+    assert remember(layout, at(2, 1, seen), at(1, 1)).laps == (Laps(),)
+    assert remember(layout, at(2, 1, seen), at(2, 1, valve="shut")).laps == (Laps(),)
+    assert remember(layout, at(2, 0, Laps(), valve="shut"), at(2, 1)).laps == (Laps(),)
+
+
+def test_a_start_remembers_nothing(layout: Layout) -> None:
+    start = layout.arrangement.start("start")
+    assert is_start(layout, at(2, 0, Laps()), start)
+    assert not is_start(layout, at(2, 0, Laps(0, last=True)), start)
