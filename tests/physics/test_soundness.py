@@ -14,6 +14,7 @@ from collections.abc import Callable
 
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import strategies as st
 
 from bandproof.machine.semantics import is_start
 
@@ -37,12 +38,14 @@ def check(case: Case, counts: Counter[str]) -> None:
     assert account.escape is None, account.escape
 
 
-def follow_batch(number: int, size: int, report: Callable[[str, object], None]) -> Counter[str]:
+def follow_batch(
+    number: int, size: int, report: Callable[[str, object], None], drawn: st.SearchStrategy[Case] | None = None
+) -> Counter[str]:
     counts: Counter[str] = Counter()
 
     @seed(SEED + number)
     @settings(max_examples=size, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(case=cases())
+    @given(case=cases() if drawn is None else drawn)
     def every_trajectory_is_followed(case: Case) -> None:
         check(case, counts)
 

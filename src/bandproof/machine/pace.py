@@ -7,13 +7,13 @@ step is said twice, in `bandproof.machine.semantics` and in `bandproof.smt.pace`
 
 Flows are in dm3/s at the reference atmosphere of ISO 8778, 100 kPa, isothermal at its temperature; so a volume of V dm3
 with the net inflow q has dp/dt = p0 q / V with p0 = 100 kPa. Both bounds are taken over everything that can touch the
-volume: each passage open or shut in any state of any part, its other end in any band, its size anywhere in its range.
-That takes in combinations that no part can stand in, which makes the longest time longer and the shortest shorter.
+volume: every part in any of its states, the other end of every open passage in any band, every size anywhere in its
+range. That takes in combinations that no state has, which makes the longest time longer and the shortest shorter.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -72,24 +72,19 @@ def sigma(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction
     the smallest such inflow. None where there is no bound (no litres, a passage without a size, too many combinations),
     or where the volume is never due.
     """
-    volume = arrangement.volume(name)
-    passages = _passages(arrangement, name)
-    if volume.litres is None or any(passage.size is None for passage in passages):
+    litres = _litres(arrangement, name)
+    if litres is None:
         return None
     times: list[Fraction] = []
     bands = _bands(arrangement, landmarks, name)
     for number, own in enumerate(bands):
-        inflows = [
-            [_inflow(arrangement, passage, name, own, span) for span in _bands(arrangement, landmarks, end)]
-            for passage, end in ((passage, _other_end(passage, name)) for passage in passages)
-        ]
         for upward in (True, False):
             if number == (len(bands) - 1 if upward else 0):
                 continue
-            sure = _sums([[low if upward else -high for low, high in each] for each in inflows])
-            if sure is None:
+            sums = _sure_sums(arrangement, landmarks, name, own, upward=upward)
+            if sums is None:
                 return None
-            times += [_seconds(volume.litres.high, own, min(s for s in sure if s > 0))] if max(sure) > 0 else []
+            times += [_seconds(litres.high, own, min(s for s in sums if s > 0))] if max(sums) > 0 else []
     return max(times, default=None)
 
 
@@ -98,19 +93,13 @@ def tau(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction |
 
     None where there is no bound, no such band, or no flow to cross one.
     """
-    volume = arrangement.volume(name)
-    passages = _passages(arrangement, name)
-    if volume.litres is None or any(passage.size is None for passage in passages):
+    litres = _litres(arrangement, name)
+    if litres is None:
         return None
     times: list[Fraction] = []
     for own in _bands(arrangement, landmarks, name)[1:-1]:
-        flows = [
-            _inflow(arrangement, passage, name, own, _anywhere(arrangement, _other_end(passage, name)))
-            for passage in passages
-        ]
-        zero = Fraction(0)
-        most = max(sum((max(high, zero) for _, high in flows), zero), sum((max(-low, zero) for low, _ in flows), zero))
-        times += [_seconds(volume.litres.low, own, most)] if most > 0 else []
+        most = max(_most(arrangement, name, own, inward=inward) for inward in (True, False))
+        times += [_seconds(litres.low, own, most)] if most > 0 else []
     return min(times, default=None)
 
 
@@ -119,14 +108,62 @@ def _seconds(litres: Fraction, band: Range, flow: Fraction) -> Fraction:
     return litres * (band.high - band.low) / (BAR * flow)
 
 
-def _passages(arrangement: Arrangement, name: str) -> list[Passage]:
-    """Every passage that can carry air into or out of the volume, in any state of its part."""
+def _litres(arrangement: Arrangement, name: str) -> Range | None:
+    """The volume's litres; None when they or the size of a passage at it are not declared."""
+    states = _open_passages(arrangement, name)
+    unsized = any(passage.size is None for part in states for passages in part for passage in passages)
+    return None if unsized else arrangement.volume(name).litres
+
+
+def _open_passages(arrangement: Arrangement, name: str) -> list[list[list[Passage]]]:
+    """For each part and each of its states, the open passages through which air can come to the volume or leave it."""
     return [
-        passage
+        [
+            [p for p in part.passages if state in p.open_in and (p.upstream == name) != (p.downstream == name)]
+            for state in part.states
+        ]
         for part in arrangement.parts
-        for passage in part.passages
-        if (passage.upstream == name) != (passage.downstream == name)
     ]
+
+
+def _sure_sums(
+    arrangement: Arrangement, landmarks: Landmarks, name: str, own: Range, *, upward: bool
+) -> set[Fraction] | None:
+    """The least net inflow (not `upward`: outflow) of the volume in a band, for every combination around it.
+
+    None when there are too many.
+    """
+    sums = {Fraction(0)}
+    for states in _open_passages(arrangement, name):
+        of_part: set[Fraction] = set()
+        for passages in states:
+            here = {Fraction(0)}
+            for passage in passages:
+                spans = _bands(arrangement, landmarks, _other_end(passage, name))
+                flows = [_inflow(arrangement, passage, name, own, span) for span in spans]
+                here = {total + (low if upward else -high) for total in here for low, high in flows}
+                if len(here) > CONFIGURATIONS:
+                    return None
+            of_part |= here
+        sums = {one + other for one in sums for other in of_part}
+        if len(sums) > CONFIGURATIONS:
+            return None
+    return sums
+
+
+def _most(arrangement: Arrangement, name: str, own: Range, *, inward: bool) -> Fraction:
+    """The most air that can go into (not `inward`: out of) the volume in a band, its neighbours anywhere."""
+    most = Fraction(0)
+    for states in _open_passages(arrangement, name):
+        of_states = [Fraction(0)]
+        for passages in states:
+            flows = [
+                _inflow(arrangement, passage, name, own, _anywhere(arrangement, _other_end(passage, name)))
+                for passage in passages
+            ]
+            of_states.append(sum((max(high if inward else -low, Fraction(0)) for low, high in flows), Fraction(0)))
+        most += max(of_states)
+    return most
 
 
 def _other_end(passage: Passage, name: str) -> str:
@@ -153,13 +190,3 @@ def _inflow(arrangement: Arrangement, passage: Passage, name: str, own: Range, o
     up, down = (other, own) if inward else (own, other)
     flow = flow_bounds(passage.size, up, down, atmosphere=arrangement.atmosphere, one_way=passage.one_way)
     return (flow.low, flow.high) if inward else (-flow.high, -flow.low)
-
-
-def _sums(choices: Iterable[list[Fraction]]) -> set[Fraction] | None:
-    """Every sum of one number, or none, out of each list; None when there are too many."""
-    found = {Fraction(0)}
-    for numbers in choices:
-        found |= {total + number for total in found for number in numbers}
-        if len(found) > CONFIGURATIONS:
-            return None
-    return found

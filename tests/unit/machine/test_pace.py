@@ -44,10 +44,12 @@ def marks(*bars: int) -> tuple[Fraction, ...]:
     return tuple(bar * BAR for bar in bars)
 
 
-def built(litres: dict[str, Range | None], *passages: Passage) -> Arrangement:
+def built(litres: dict[str, Range | None], *passages: Passage, one_valve: bool = False) -> Arrangement:
+    """Volumes, and for each passage a valve that is open or shut; or one valve for all."""
     volumes = tuple(Volume(name, VolumeKind.LINE, size) for name, size in litres.items())
-    part = Part("valve", "valve", ("open", "shut"), passages)
-    return Arrangement("by hand", "bar", BAR, 9 * BAR, volumes, (part,), starts=(Start("start"),))
+    valves = [passages] if one_valve else [(passage,) for passage in passages]
+    parts = tuple(Part(f"valve{i}", "valve", ("open", "shut"), ways) for i, ways in enumerate(valves))
+    return Arrangement("by hand", "bar", BAR, 9 * BAR, volumes, parts, starts=(Start("start"),))
 
 
 def test_a_vented_volume_takes_longest_where_it_is_driven_least() -> None:
@@ -67,10 +69,20 @@ def test_a_fed_volume_takes_longest_where_it_is_driven_least() -> None:
 
 
 def test_every_combination_of_open_passages_counts() -> None:
-    """A feed of 20 against a vent of 5 x 3 = 15 leaves 5: at 2 bar and from 0 up that is least, 3 x 2 / 5 s."""
-    both = built({"u": span("3")}, way(SOURCE, "u", "2"), way("u", ATMOSPHERE, "5"))
-    # Up to 2 bar: alone 20, together 20 - 15 = 5. Down from 9 to 2 bar: alone 5 x 3 = 15, and together not sure at all.
-    assert sigma(both, {"u": marks(2)}, "u") == max(Fraction(6, 5), Fraction(21, 15))
+    """A feed of 20 against a vent of 5 x 3 = 15 at 2 bar leaves 5, so 3 x 2 / 5 s; down, the vent alone takes 3 x 7 / 15."""
+    ways = way(SOURCE, "u", "2"), way("u", ATMOSPHERE, "5")
+    assert sigma(built({"u": span("3")}, *ways), {"u": marks(2)}, "u") == max(Fraction(6, 5), Fraction(21, 15))
+    # Both open at once, or both shut: only the sum is there.
+    assert sigma(built({"u": span("3")}, *ways, one_valve=True), {"u": marks(2)}, "u") == Fraction(6, 5)
+
+
+def test_one_valve_is_not_in_two_states_at_once() -> None:
+    """Filled by 20 in one state, emptied by 15 and more in the other: 3 x 2 / 20 s up, 3 x 7 / 15 s down."""
+    ways = way(SOURCE, "u", "2"), way("u", ATMOSPHERE, "5", open_in=frozenset({"shut"}))
+    assert sigma(built({"u": span("3")}, *ways, one_valve=True), {"u": marks(2)}, "u") == Fraction(21, 15)
+    assert sigma(built({"u": span("3")}, *ways), {"u": marks(2)}, "u") == Fraction(21, 15)
+    # From 2 to 4 bar the feed brings 20 at most, and the vent takes 5 x 5 at most.
+    assert tau(built({"u": span("3")}, *ways, one_valve=True), {"u": marks(2, 4)}, "u") == Fraction(6, 25)
 
 
 def test_a_neighbour_counts_in_each_of_its_bands() -> None:
@@ -104,8 +116,14 @@ def test_what_is_not_declared_has_no_bound() -> None:
 def test_too_many_combinations_have_no_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     many = built({"u": span("1")}, *(way("u", ATMOSPHERE, c) for c in ("1", "2", "4")))
     assert sigma(many, {"u": marks(1)}, "u") == Fraction(8, 2)
+    monkeypatch.setattr(pace, "CONFIGURATIONS", 8)
+    assert sigma(many, {"u": marks(1)}, "u") == Fraction(8, 2)
     monkeypatch.setattr(pace, "CONFIGURATIONS", 7)
     assert sigma(many, {"u": marks(1)}, "u") is None
+    joined = built({"u": span("1"), "v": None}, way("v", "u", "1"), one_valve=True)
+    assert sigma(joined, {"u": marks(2), "v": marks(4, 5, 6, 7, 8)}, "u") is not None
+    monkeypatch.setattr(pace, "CONFIGURATIONS", 3)
+    assert sigma(joined, {"u": marks(2), "v": marks(4, 5, 6, 7, 8)}, "u") is None
 
 
 def test_a_whole_band_takes_the_smaller_volume_and_the_most_air_that_can_go_one_way() -> None:
@@ -127,7 +145,7 @@ def test_the_other_end_of_a_passage_can_be_anywhere() -> None:
 
 def raced(feed: str) -> Arrangement:
     """A line `u` that empties in 0.4 s, and a volume `v` that fills."""
-    return built({"u": span("1/2"), "v": span("50")}, way("u", ATMOSPHERE, "5"), way(SOURCE, "v", feed))
+    return built({"u": span("1/2"), "v": span("50")}, way("u", ATMOSPHERE, "5"), way(SOURCE, "v", feed), one_valve=True)
 
 
 @pytest.mark.parametrize(
