@@ -31,7 +31,6 @@ def test_races_are_followed_with_counters_on(record_property: Callable[[str, obj
     assert counts["watches"] >= counts["trajectories"] / 3
     assert counts["crossed while another was due"] >= 30
     assert counts["whole bands while another was due"] >= 5
-    assert counts["all that was allowed"] >= 1
 
 
 @pytest.mark.long
@@ -40,7 +39,7 @@ def test_2000_races_are_followed_with_counters_on(
     number: int, record_property: Callable[[str, object], None]
 ) -> None:
     counts = follow_batch(number, BATCH, record_property, paced_cases())
-    assert counts["all that was allowed"] >= 5
+    assert counts["whole bands while another was due"] >= 15
 
 
 # ------------------------------------------------------------------------------------------- a race that can be lost
