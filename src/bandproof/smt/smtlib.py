@@ -178,7 +178,7 @@ def _watches(layout: Layout) -> list[str]:
     """The pace counters in words; nothing where there are none."""
     lines = [
         f"; While {_line(w.pending)} is due to cross a landmark (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
-        f"{_seconds(w.shortest)} for a whole band) crosses at most {w.allowance} whole bands."
+        f"{_seconds(w.shortest)} for a whole band) crosses {_at_most(w.allowance)}."
         for w in layout.watches
     ]
     return [*_ABOUT_WATCHES, *lines] if lines else []
@@ -192,6 +192,10 @@ _ABOUT_WATCHES = """\
 
 def _seconds(time: Fraction) -> str:
     return f"{float(time):.3g} s"
+
+
+def _at_most(bands: int) -> str:
+    return f"at most {bands} whole bands" if bands > 1 else "at most one whole band" if bands else "no whole band"
 
 
 def readings(problem: Problem, clauses: Iterable[Clause]) -> tuple[str, ...]:

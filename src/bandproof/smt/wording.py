@@ -78,7 +78,7 @@ class Wording:
         watch = self._watches[number]
         while_due = f"since {watch.pending} is due, {watch.mover}"
         if bit.group.startswith(LAPS):
-            return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole bands"
+            return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole band{'s' if bit.rank else ''}"
         if bit.value == "none":
             return f"{while_due} has {'not ' if holds else ''}crossed a landmark"
         return f"{while_due} has {'' if holds else 'not '}last gone {bit.value}"
