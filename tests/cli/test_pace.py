@@ -8,6 +8,7 @@ A claim that is broken at any time without counters, and proven with them, needs
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,7 @@ from bandproof.origins import Literal, clauses_as_conditions
 from bandproof.views.dump import story_from_json, story_json
 from tests.cli.samples import HEAD, lay
 
+BAR = Fraction(100_000)
 MODEL = (Path(__file__).parents[1] / "models" / "pilot_and_trailer.toml").read_text(encoding="utf-8")
 
 #: A drilling as wide as this fills the trailer from 2 to 4 bar in 50 x 2 / 250 = 0.4 s, if need be.
@@ -149,7 +151,7 @@ def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
 def test_what_a_run_remembers_is_no_condition() -> None:
     level = Literal("volume pilot", "100000", holds=True)
     counted, last = Literal("laps 0", "1", holds=False), Literal("last 0", "none", holds=True)
-    assert clauses_as_conditions([[level], [level, counted], [last]]) == (AtLeast("pilot", 100_000, 100_000),)
+    assert clauses_as_conditions([[level], [level, counted], [last]]) == (AtLeast("pilot", BAR, BAR),)
 
 
 def test_a_state_of_a_layout_without_watches_remembers_nothing(tmp_path: Path) -> None:

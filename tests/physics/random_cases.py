@@ -336,7 +336,7 @@ def paced_cases(draw: st.DrawFn) -> Case:
         grids.append(draw(st.sampled_from(_FEW if i < slow else _MANY)))
     names = _Names(
         tuple(v.name for v in volumes),
-        tuple(Setting(f"at{grid[-1]}", *[Fraction(grid[-1] * KPA)] * 2) for grid in dict.fromkeys(grids)),
+        tuple(Setting(f"at{top}", top, top) for top in dict.fromkeys(Fraction(grid[-1] * KPA) for grid in grids)),
         (Control("control0", ("x", "y")),),
         (),
         tuple((f"part{i}", ("a", "b", "c")) for i in range(len(volumes))),

@@ -17,8 +17,8 @@ from bandproof.smt.flow import FlowRule
 
 
 @dataclass(frozen=True, slots=True)
-class Crossing:
-    """Literals that say that a volume crosses a landmark in a step, upward or downward."""
+class Both:
+    """A literal about a volume's way up, and one about its way down."""
 
     up: int
     down: int
@@ -32,7 +32,7 @@ class PaceRule:
         self._c = encoding.circuit
         self._watches: list[tuple[Watch, Counted]] = list(zip(encoding.layout.watches, encoding.counted, strict=True))
         self._due = {
-            name: Crossing(
+            name: Both(
                 self._c.any_of(flow.must_rise(name, rank) for rank in range(len(encoding.levels[name]))),
                 self._c.any_of(flow.must_fall(name, rank) for rank in range(len(encoding.levels[name]))),
             )
@@ -48,15 +48,20 @@ class PaceRule:
         ]
         return self._c.all_of(negate(literal) for literal in full)
 
-    def follow(self, following: dict[int, int], crossings: Mapping[str, Crossing]) -> None:
-        """Add to `following`, which has the value after the step of all other bits, those of the counters."""
+    def follow(self, following: dict[int, int], crossings: Mapping[str, tuple[list[int], list[int]]]) -> None:
+        """Add to `following`, which has the value after the step of all other bits, those of the counters.
+
+        `crossings` gives, for each volume, the literals that say it crosses one of its landmarks up, and down.
+        """
         names = list(self._due)
         roots = [literal for name in names for literal in (self._due[name].up, self._due[name].down)]
         later = iter(self._c.substitute(roots, following))
-        after = {name: Crossing(next(later), next(later)) for name in names}
+        after = {name: Both(next(later), next(later)) for name in names}
         for watch, counted in self._watches:
             was, will = self._due[watch.pending], after[watch.pending]
-            own, mover = crossings[watch.pending], crossings[watch.mover]
+            own, mover = (
+                Both(*(self._c.any_of(way) for way in crossings[name])) for name in (watch.pending, watch.mover)
+            )
             waits = self._c.all_of(
                 [
                     self._c.either(self._c.both(was.up, will.up), self._c.both(was.down, will.down)),
@@ -66,7 +71,7 @@ class PaceRule:
             )
             self._remember(following, counted, waits, mover)
 
-    def _remember(self, following: dict[int, int], counted: Counted, waits: int, mover: Crossing) -> None:
+    def _remember(self, following: dict[int, int], counted: Counted, waits: int, mover: Both) -> None:
         c = self._c
         further = c.either(c.both(counted.up, mover.up), c.both(counted.down, mover.down))
         for rank, bit in enumerate(counted.bands):

@@ -16,7 +16,7 @@ from bandproof.properties.claim import Pace, Property, Shape
 from bandproof.smt.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.smt.encode import LAPS, LAST, Bit, Encoding
 from bandproof.smt.flow import FlowRule
-from bandproof.smt.pace import Crossing, PaceRule
+from bandproof.smt.pace import PaceRule
 
 
 class StepRule:
@@ -111,20 +111,19 @@ class StepRule:
         acting = c.both(quiet, taken)
         flowing = c.both(quiet, negate(taken))
         following: dict[int, int] = {}
-        crossings: dict[str, Crossing] = {}
+        crossings: dict[str, tuple[list[int], list[int]]] = {}
         leaping: dict[str, tuple[int, int]] = {}
         if free is not None:
             leaping, flowing = self._grant_leaps(flowing)
         for volume, bits in e.levels.items():
-            up = c.all_of([flowing, self.up[volume], self.pace.allows(volume, upward=True)])
-            down = c.all_of(
-                [flowing, self.down[volume], negate(self.up[volume]), self.pace.allows(volume, upward=False)]
-            )
-            rises = [c.both(up, self.can_rise[volume][rank]) for rank in range(len(bits))]
-            falls = [c.both(down, self.can_fall[volume][rank]) for rank in range(len(bits))]
+            up, down = (self.pace.allows(volume, upward=upward) for upward in (True, False))
+            rises, falls = crossings[volume] = ([], [])
             for rank, bit in enumerate(bits):
+                rises.append(c.all_of([flowing, self.up[volume], self.can_rise[volume][rank], up]))
+                falls.append(
+                    c.all_of([flowing, self.down[volume], negate(self.up[volume]), self.can_fall[volume][rank], down])
+                )
                 following[bit] = c.either(rises[rank], c.both(bit, negate(falls[rank])))
-            crossings[volume] = Crossing(c.any_of(rises), c.any_of(falls))
             if free is not None:
                 self._follow_leap(following, volume, leaping[volume], free[volume])
         leaps = c.any_of(literal for pair in leaping.values() for literal in pair)
