@@ -129,8 +129,6 @@ EXECUTABLE = _in(
     ("def _crossings(", "and in_pace(layout, state, volume, upward=True)", "", "a volume rises only where the pace allows"),
     ("def _crossings(", "and in_pace(layout, state, volume, upward=False)", "", "a volume falls only where the pace allows"),
     ("def successors(", "remember(layout, state, after)", "after", "counters go on in a flow or react step"),
-    ("def _acts(", "remember(layout, state, replace(state, controls=turned))", "replace(state, controls=turned)", "counters go on when the driver acts"),
-    ("def _acts(", "remember(layout, state, replace(state, mishaps=present))", "replace(state, mishaps=present)", "counters go on when a mishap happens"),
     # steps
     ("def successors(", "[(band, None)] if busy else", "[(band, None)] if False else", "pressures stand still while a part must move"),
     ("def successors(", "    if not busy:\n        yield from _acts", "    if True:\n        yield from _acts", "no act while a part must move"),

@@ -336,13 +336,13 @@ def due(layout: Layout, state: State, volume: str) -> bool | None:
 def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
     """No watch is in the way of `volume` crossing a landmark now.
 
-    A watch (u, v, k) says: while u is due in one direction and stays in its band, v crosses at most k whole bands in
-    one direction and then the other, all told. So v, having crossed k, may only cross back the landmark it crossed
-    last. Why that is so: u takes at most sigma for what is due, wherever in its band it began. Two crossings of v one
-    after the other in the same direction are a whole band apart, which takes v at least tau; such stretches of time do
-    not overlap, so there are at most k = floor(sigma / tau) of them. The first crossing since u became due costs no time
+    A watch (u, v, k) says: while u is due in one direction and stays in its band, v crosses at most k whole bands, those
+    upward and those downward taken together. So v, having crossed k, may only go back over the landmark it crossed last.
+    Why that is so: u takes at most sigma for what is due, wherever in its band it began. Two crossings of v one after
+    the other in the same direction are a whole band apart, which takes v at least tau; such stretches of time do not
+    overlap, so there are at most k = floor(sigma / tau) of them. The first crossing since u became due takes no time
     that is known of, nor does a crossing against the last one: that is the same landmark again, about which v may
-    tremble as fast as it likes. It follows that v crosses at most 1 + k different landmarks upward, or downward.
+    tremble as fast as it likes. It follows that v crosses at most 1 + k different landmarks.
 
     The memory is kept only while u is due (see `remember`), so whether it is need not be asked here.
     """
@@ -425,6 +425,7 @@ def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tup
 
 
 def _acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+    """Every act. It changes neither bands nor parts, so what is due stays due and pace counters stand."""
     arrangement = layout.arrangement
     if driver_may_act(layout, state, pace):
         for i, control in enumerate(arrangement.controls):
@@ -433,11 +434,11 @@ def _acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> 
                     continue
                 turned = (*state.controls[:i], position, *state.controls[i + 1 :])
                 event = Turned(control.name, state.controls[i], position)
-                yield Step(StepKind.ACT, (event,)), remember(layout, state, replace(state, controls=turned))
+                yield Step(StepKind.ACT, (event,)), replace(state, controls=turned)
     for mishap in arrangement.mishaps:
         if mishap.name in mishaps - state.mishaps:
             present = state.mishaps | {mishap.name}
-            yield Step(StepKind.ACT, (Occurred(mishap.name),)), remember(layout, state, replace(state, mishaps=present))
+            yield Step(StepKind.ACT, (Occurred(mishap.name),)), replace(state, mishaps=present)
 
 
 def check_step(

@@ -87,10 +87,10 @@ class StepRule:
     ) -> dict[int, int]:
         """For each state bit's literal, the literal of its value after the step that the wishes choose.
 
-        With `free` given, which needs a layout without watches, steps or leaps. A leap is a run of flow steps in which one volume alone crosses landmark
-        after landmark, all but the last of them of a rank in `free[volume]`: those that no guard and no condition of
-        the claim compares the volume with, so that nothing else can happen, and nothing is missed, on the way. Leaps
-        reach the same states as steps do, in fewer.
+        With `free` given, which needs a layout without watches, steps or leaps. A leap is a run of flow steps in which
+        one volume alone crosses landmark after landmark, all but the last of them of a rank in `free[volume]`: those
+        that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
+        nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
         """
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)

@@ -14,8 +14,8 @@ import pytest
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
 from bandproof.machine.pace import Watch, sigma, tau, watches
-from bandproof.machine.semantics import due, in_pace, is_start, remember
-from bandproof.machine.story import Laps, State
+from bandproof.machine.semantics import check_step, due, in_pace, is_start, remember
+from bandproof.machine.story import Laps, State, Step
 from bandproof.model.arrangement import (
     ATMOSPHERE,
     SOURCE,
@@ -28,6 +28,7 @@ from bandproof.model.arrangement import (
     Volume,
     VolumeKind,
 )
+from bandproof.properties.claim import Pace
 from bandproof.smt.system import StepRule
 
 BAR = Fraction(100_000)
@@ -206,6 +207,7 @@ def test_a_run_counts_whole_bands_only() -> None:
     assert not in_pace(layout, state, "v", upward=True)
     assert in_pace(layout, state, "v", upward=False)
     assert in_pace(layout, state, "u", upward=False)
+    assert in_pace(layout, state, "u", upward=True)
 
 
 @pytest.mark.parametrize(
@@ -247,6 +249,18 @@ def test_nothing_is_remembered_across_a_change_of_what_is_due(layout: Layout) ->
     assert remember(layout, at(2, 1, seen), at(1, 1)).laps == (Laps(),)
     assert remember(layout, at(2, 1, seen), at(2, 1, valve="shut")).laps == (Laps(),)
     assert remember(layout, at(2, 0, Laps(), valve="shut"), at(2, 1)).laps == (Laps(),)
+
+
+def test_checking_a_step_minds_the_pace(layout: Layout) -> None:
+    seen = Laps(0, last=True)
+    for before, after, found in (
+        (at(2, 1, seen), at(2, 2, Laps(1, last=True)), "v cannot rise again so soon"),
+        (at(2, 1, seen), at(1, 1, seen), "the pace counters do not follow from the step"),
+        (at(2, 0, Laps()), at(2, 1, Laps()), "the pace counters do not follow from the step"),
+    ):
+        assert check_step(layout, before, after, Pace.ANY_TIME, frozenset()) == found
+    fine = check_step(layout, at(2, 0, Laps()), at(2, 1, seen), Pace.ANY_TIME, frozenset())
+    assert isinstance(fine, Step)
 
 
 def test_a_start_remembers_nothing(layout: Layout) -> None:
