@@ -52,6 +52,17 @@ def race(feed: str, *, litres: str = "0.5", vent: str = "vent", port: str = "5")
     )
 
 
+def fills_and_empties(feed: str) -> str:
+    """A pilot line that fills from nothing through C = 5, and a trailer tank at 5 bar that empties."""
+    return (
+        volume("pilot", "line", "0.5")
+        + volume("trailer", "tank", "50")
+        + part("port", feed, "pilot", "5")
+        + part("drilling", "vent", "trailer", "1")
+        + starting(pilot="0", trailer="5")
+    )
+
+
 def carried(name: str, *bars: float) -> Condition:
     """Nothing, but its landmarks are carried."""
     return both(*(some(below(name, bar), at_least(name, bar)) for bar in bars))
@@ -59,6 +70,9 @@ def carried(name: str, *bars: float) -> Condition:
 
 #: The trailer has crossed 2 and 4 bar, and the pilot line has not come below 1 bar.
 LAGS = both(at_least("pilot", 1), at_least("trailer", 4), carried("trailer", 2))
+
+#: The same the other way: the trailer has come below 4 and 2 bar, and the pilot line has not come up to 8 bar.
+LAGS_DOWN = never(both(below("pilot", 8), below("trailer", 2), carried("trailer", 4)))
 
 #: Notes how often the trailer has gone to and fro across 2 bar.
 TREMBLES = """
@@ -136,12 +150,15 @@ PACE: tuple[Case, ...] = (
     proven(
         "a pilot line fills before a trailer empties",
         "at 8 bar, 9 absolute, C = 5 still brings 50 x 0.6 = 30, so 0.5 x 8 / 30 s are enough; the trailer takes 50 x 2 / 5 = 20 s",
-        volume("pilot", "line", "0.5")
-        + volume("trailer", "tank", "50")
-        + part("port", "feed", "pilot", "5")
-        + part("drilling", "vent", "trailer", "1")
-        + starting(pilot="0", trailer="5"),
-        never(both(below("pilot", 8), below("trailer", 2), carried("trailer", 4))),
+        fills_and_empties("feed"),
+        LAGS_DOWN,
+    ),
+    refuted(
+        "a pilot line whose feed shuts is not due any more",
+        "the feed shuts as the trailer comes below 4 bar, and the pilot stands still while it goes on below 2",
+        fills_and_empties("fickle") + fickle(FILLS),
+        LAGS_DOWN,
+        2,
     ),
     refuted(
         "trembling about one landmark takes no time",

@@ -100,6 +100,8 @@ COUNTERS: tuple[Break, ...] = _in(
     ("def allows(", "if watch.mover == volume", "if True", "pace: a watch limits its mover only"),
     ("def follow(", "self._c.both(was.up, will.up)", "will.up", "pace: nothing is remembered from before the pending volume was due"),
     ("def follow(", "self._c.both(was.up, will.up)", "was.up", "pace: forgotten when the pending volume is due no more"),
+    ("def follow(", "self._c.both(was.down, will.down)", "was.down", "pace: forgotten when the pending volume is due no more, downward"),
+    ("def follow(", "self._c.both(was.down, will.down)", "will.down", "pace: nothing is remembered from before the pending volume was due, downward"),
     ("def follow(", "self._c.either(self._c.both(was.up, will.up), self._c.both(was.down, will.down))", "self._c.both(self._c.either(was.up, was.down), self._c.either(will.up, will.down))", "pace: due the other way is another journey"),
     ("def follow(", "negate(own.up),", "", "pace: the next landmark above is another journey"),
     ("def follow(", "negate(own.down),", "", "pace: the next landmark below is another journey"),

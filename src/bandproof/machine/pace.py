@@ -152,17 +152,17 @@ def _sure_sums(
 
 
 def _most(arrangement: Arrangement, name: str, own: Range, *, inward: bool) -> Fraction:
-    """The most air that can go into (not `inward`: out of) the volume in a band, its neighbours anywhere."""
+    """The most air that can go, in all, into (not `inward`: out of) the volume in a band, its neighbours anywhere."""
     most = Fraction(0)
     for states in _open_passages(arrangement, name):
-        of_states = [Fraction(0)]
+        of_part: list[Fraction] = []
         for passages in states:
             flows = [
                 _inflow(arrangement, passage, name, own, _anywhere(arrangement, _other_end(passage, name)))
                 for passage in passages
             ]
-            of_states.append(sum((max(high if inward else -low, Fraction(0)) for low, high in flows), Fraction(0)))
-        most += max(of_states)
+            of_part.append(sum((high if inward else -low for low, high in flows), Fraction(0)))
+        most += max(of_part)
     return most
 
 

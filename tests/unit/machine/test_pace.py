@@ -133,6 +133,9 @@ def test_a_whole_band_takes_the_smaller_volume_and_the_most_air_that_can_go_one_
     """Both feeds bring 20 + 10, and the vent takes 6 x 5 = 30 at 4 bar, 5 absolute: in 2 to 4 bar 3 x 2 / 30 s."""
     rushed = built({"v": span("3", "9")}, way_of(SOURCE, "v", "2"), way_of(SOURCE, "v", "1/2", "1"), way_of("v", ATMOSPHERE, "6"))
     assert tau(rushed, {"v": marks(2, 4)}, "v") == Fraction(6, 30)
+    # All behind one valve, what goes out counts against what comes in: 30 - 18 at 2 bar, and at 4 bar 30 - 25 out.
+    together = built({"v": span("3", "9")}, *(p for part in rushed.parts for p in part.passages), one_valve=True)
+    assert tau(together, {"v": marks(2, 4)}, "v") == Fraction(6, 12)
     # At 6 bar, 7 absolute, the vent takes 42: from 4 to 6 bar 6 / 42 s.
     assert tau(rushed, {"v": marks(2, 4, 6)}, "v") == Fraction(6, 42)
     # The outer bands have no landmark at one end: nothing is known of how far inside them a crossing begins.
