@@ -147,6 +147,19 @@ PACE: tuple[Case, ...] = (
         never(both(at_least("pilot", 1), at_least("trailer", 4), carried("trailer", 2, 6))),
         2,
     ),
+    refuted(
+        "two whole bands are two",
+        "with C = 50 a whole band takes 0.2 s: in 0.4 s the trailer may cross 2, 4 and 6 bar",
+        race("50"),
+        never(both(at_least("pilot", 1), at_least("trailer", 6), carried("trailer", 2, 4, 8))),
+        3,
+    ),
+    proven(
+        "two whole bands are not three",
+        "with C = 50 a whole band takes 0.2 s: in 0.4 s the trailer may cross 2, 4 and 6 bar, but not 8",
+        race("50"),
+        never(both(at_least("pilot", 1), at_least("trailer", 8), carried("trailer", 2, 4, 6))),
+    ),
     proven(
         "a pilot line fills before a trailer empties",
         "at 8 bar, 9 absolute, C = 5 still brings 50 x 0.6 = 30, so 0.5 x 8 / 30 s are enough; the trailer takes 50 x 2 / 5 = 20 s",
@@ -183,9 +196,12 @@ PACE: tuple[Case, ...] = (
     ),
     refuted(
         "a pilot line that is to go the other way begins anew",
-        "the port changes from emptying to filling as the trailer crosses 2 bar; full again is another journey",
-        race("1", vent="fickle") + fickle(DRAINS, FILLS),
-        never(both(LAGS, below("pilot", 8.5))),
+        "the port changes from emptying to filling as the trailer crosses 2 bar, and the pilot need cross no landmark",
+        race("1", vent="fickle")
+        + 'parts.low = { kind = "drops", ports = { a = "pilot" }, settings = { limit = "1 bar" } }\n'
+        + 'parts.high = { kind = "lifts", ports = { a = "pilot" }, settings = { limit = "8.5 bar" } }\n'
+        + fickle(DRAINS, FILLS),
+        never(both(LAGS, below("pilot", 8.5), stands("low", "calm"), stands("high", "calm"))),
         2,
     ),
     refuted(
