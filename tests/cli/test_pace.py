@@ -96,7 +96,10 @@ def test_a_story_file_says_nothing_of_counters_and_is_read_back_with_them(tmp_pa
 def test_a_certificate_explains_its_counters(tmp_path: Path) -> None:
     _, _, (lag, _) = decided(tmp_path, LAG + MARK)
     text = lag.certificate or ""
-    assert "; While pilot is due to cross a landmark (at most 0.417 s), trailer (at least 10 s for a whole band) crosses no whole band." in text
+    assert (
+        "; While pilot is due to cross a landmark (at most 0.417 s), trailer (at least 10 s for a whole band) crosses no whole band."
+        in text
+    )
     assert "; c1  never: since pilot is due, trailer has last gone down" in text
     assert all(run.answers == ("unsat", "unsat", "unsat") for run in recheck(text).runs)
 
@@ -111,7 +114,9 @@ def test_counted_bands_are_read_out(tmp_path: Path) -> None:
 
 
 def test_a_certificate_without_counters_says_nothing_of_them(tmp_path: Path) -> None:
-    _, _, (_, dry) = decided(tmp_path, LAG + claim("dry", 'never = "trailer is at least 4 bar and stage is home"'), WIDE)
+    _, _, (_, dry) = decided(
+        tmp_path, LAG + claim("dry", 'never = "trailer is at least 4 bar and stage is home"'), WIDE
+    )
     assert dry.certificate is not None
     assert "whole band" not in dry.certificate
 

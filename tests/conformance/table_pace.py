@@ -27,7 +27,9 @@ FILLS = 'from = "source", to = "a"'
 
 def fickle(opened: str, shut: str = "") -> str:
     """The kind, with a way for its air in one state and perhaps another way in the other."""
-    ways = [f'{{ {way}, open_in = ["{state}"], size = "bore" }}' for way, state in ((opened, "open"), (shut, "shut")) if way]
+    ways = [
+        f'{{ {way}, open_in = ["{state}"], size = "bore" }}' for way, state in ((opened, "open"), (shut, "shut")) if way
+    ]
     return FICKLE.replace("PASSAGES", ", ".join(ways))
 
 
@@ -130,7 +132,9 @@ PACE: tuple[Case, ...] = (
     refuted(
         "a port without a size can be as slow as it likes",
         "an unsized vent can be as narrow as it takes",
-        race("1").replace(f'ports = {{ a = "pilot" }}, sizes = {{ bore = {size("5", "0.5")} }}', 'ports = { a = "pilot" }'),
+        race("1").replace(
+            f'ports = {{ a = "pilot" }}, sizes = {{ bore = {size("5", "0.5")} }}', 'ports = { a = "pilot" }'
+        ),
         never(LAGS),
         2,
     ),

@@ -35,9 +35,7 @@ def test_races_are_followed_with_counters_on(record_property: Callable[[str, obj
 
 @pytest.mark.long
 @pytest.mark.parametrize("number", range(101, 111))
-def test_2000_races_are_followed_with_counters_on(
-    number: int, record_property: Callable[[str, object], None]
-) -> None:
+def test_2000_races_are_followed_with_counters_on(number: int, record_property: Callable[[str, object], None]) -> None:
     counts = follow_batch(number, BATCH, record_property, paced_cases())
     assert counts["whole bands while another was due"] >= 15
 
@@ -54,7 +52,8 @@ def race() -> Case:
     names = ("slow", "quick")
     litre = Range(Fraction(1), Fraction(1))
     feeds = tuple(
-        Part(f"feed {name}", "feed", ("open",), (Passage(SOURCE, name, True, frozenset({"open"}), size),)) for name in names
+        Part(f"feed {name}", "feed", ("open",), (Passage(SOURCE, name, True, frozenset({"open"}), size),))
+        for name in names
     )
     arrangement = Arrangement(
         "race", "kPa", Fraction(101_325), HIGHEST, tuple(Volume(n, VolumeKind.LINE, litre) for n in names), feeds

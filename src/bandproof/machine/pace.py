@@ -183,7 +183,9 @@ def _bands(arrangement: Arrangement, landmarks: Landmarks, node: str) -> list[Ra
     return [Range(low, high) for low, high in pairwise((whole.low, *landmarks.get(node, ()), whole.high))]
 
 
-def _inflow(arrangement: Arrangement, passage: Passage, name: str, own: Range, other: Range) -> tuple[Fraction, Fraction]:
+def _inflow(
+    arrangement: Arrangement, passage: Passage, name: str, own: Range, other: Range
+) -> tuple[Fraction, Fraction]:
     """Least and greatest flow into the volume through one open passage with a size."""
     assert passage.size is not None
     inward = passage.downstream == name

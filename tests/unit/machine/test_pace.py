@@ -131,7 +131,9 @@ def test_too_many_combinations_have_no_bound(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_a_whole_band_takes_the_smaller_volume_and_the_most_air_that_can_go_one_way() -> None:
     """Both feeds bring 20 + 10, and the vent takes 6 x 5 = 30 at 4 bar, 5 absolute: in 2 to 4 bar 3 x 2 / 30 s."""
-    rushed = built({"v": span("3", "9")}, way_of(SOURCE, "v", "2"), way_of(SOURCE, "v", "1/2", "1"), way_of("v", ATMOSPHERE, "6"))
+    rushed = built(
+        {"v": span("3", "9")}, way_of(SOURCE, "v", "2"), way_of(SOURCE, "v", "1/2", "1"), way_of("v", ATMOSPHERE, "6")
+    )
     assert tau(rushed, {"v": marks(2, 4)}, "v") == Fraction(6, 30)
     # All behind one valve, what goes out counts against what comes in: 30 - 18 at 2 bar, and at 4 bar 30 - 25 out.
     together = built({"v": span("3", "9")}, *(p for part in rushed.parts for p in part.passages), one_valve=True)
@@ -151,7 +153,9 @@ def test_the_other_end_of_a_passage_can_be_anywhere() -> None:
 
 def raced(feed: str) -> Arrangement:
     """A line `u` that empties in 0.4 s, and a volume `v` that fills."""
-    return built({"u": span("1/2"), "v": span("50")}, way_of("u", ATMOSPHERE, "5"), way_of(SOURCE, "v", feed), one_valve=True)
+    return built(
+        {"u": span("1/2"), "v": span("50")}, way_of("u", ATMOSPHERE, "5"), way_of(SOURCE, "v", feed), one_valve=True
+    )
 
 
 @pytest.mark.parametrize(
