@@ -5,12 +5,14 @@ Sizes are kept so that explicit enumeration stays quick: at most four volumes, t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import strategies as st
 
 from bandproof.machine.layout import Layout, lay_out
-from bandproof.machine.story import State
+from bandproof.machine.semantics import due
+from bandproof.machine.story import Laps, State
 from bandproof.model.arrangement import (
     ATMOSPHERE,
     SOURCE,
@@ -176,12 +178,23 @@ def properties(draw: st.DrawFn, arrangement: Arrangement) -> Property:
 def states(draw: st.DrawFn, layout: Layout) -> State:
     """Any state of a layout, reachable or not."""
     arrangement = layout.arrangement
-    return State(
+    state = State(
         tuple(draw(st.integers(0, len(layout.landmarks[v.name]))) for v in arrangement.volumes),
         tuple(draw(st.sampled_from(p.states)) for p in arrangement.parts),
         tuple(draw(st.sampled_from(c.positions)) for c in arrangement.controls),
         frozenset(m.name for m in arrangement.mishaps if draw(st.booleans())),
     )
+    return draw(remembering(layout, state))
+
+
+@st.composite
+def remembering(draw: st.DrawFn, layout: Layout, state: State) -> State:
+    """The state with any memory of the pace counters whose pending volume is due; the others have none."""
+    laps = []
+    for watch in layout.watches:
+        counts = st.builds(Laps, st.integers(0, watch.allowance), st.sampled_from([None, True, False]))
+        laps.append(draw(counts) if due(layout, state, watch.pending) is not None else Laps())
+    return replace(state, laps=tuple(laps))
 
 
 def layout_for(arrangement: Arrangement, claim: Property | None = None) -> Layout:

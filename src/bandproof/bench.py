@@ -20,7 +20,7 @@ from bandproof.machine.layout import Layout, lay_out
 from bandproof.machine.semantics import Reading, surely
 from bandproof.machine.story import Story
 from bandproof.model.arrangement import Arrangement, Start
-from bandproof.model.conditions import Condition, Truth
+from bandproof.model.conditions import Condition, Not, Truth
 from bandproof.origins import Literal, clauses_as_conditions, narrowed, start_condition, state_condition
 from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
 from bandproof.views.words import show_condition
@@ -202,14 +202,18 @@ class Bench:
         lacking: dict[Condition, None] = {}
         while decision.story is not None:
             first = decision.story.states[0]
-            sought = _sought(start, state_condition(self.layout, first), Shape.REACHABLE)
+            here = state_condition(self.layout, first)
+            sought = _sought(start, here, Shape.REACHABLE)
             # What shows that bands cannot get there is put in terms of bands; whether air can is not asked here.
             origin = self._run(sought, clock, real=False)
             if origin.story is not None:
                 break
             clauses = _clauses(origin)
-            learned += clauses
             reading = Reading(self.layout, first)
+            if all(surely(reading, clause) for clause in clauses):
+                # Only the pace counters keep runs away from this state, and they are no condition: it alone is left out.
+                clauses = (*clauses, Not(here))
+            learned += clauses
             lacking |= dict.fromkeys(clause for clause in clauses if not surely(reading, clause))
             arrangement = narrowed(self.layout.arrangement, start.name, learned)
             rule = with_starts_of(self._rule, Layout(arrangement, self.layout.landmarks))

@@ -81,9 +81,23 @@ class Literal:
         return fact if self.holds else Not(fact)
 
 
+    @property
+    def remembers(self) -> bool:
+        """The literal is about what a run remembers, as a pace counter does, and not about the arrangement."""
+        return self.group.split(" ", 1)[0] not in ("volume", "part", "control", "mishap")
+
+
 def clauses_as_conditions(clauses: Iterable[Iterable[Literal]]) -> tuple[Condition, ...]:
-    """Clauses of an invariant, each a condition that holds in every reachable state."""
-    return tuple(_any([literal.condition() for literal in clause]) for clause in clauses)
+    """Clauses of an invariant, each a condition that holds in every reachable state.
+
+    A clause that speaks of what a run remembers says nothing of a state alone, and is left out.
+    """
+    known = [list(clause) for clause in clauses]
+    return tuple(
+        _any([literal.condition() for literal in clause])
+        for clause in known
+        if not any(literal.remembers for literal in clause)
+    )
 
 
 def _any(items: list[Condition]) -> Condition:

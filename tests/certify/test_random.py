@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bandproof.certify import Excluded, recheck_against, write_certificate
@@ -16,6 +16,7 @@ from bandproof.smt import z3_solver
 from bandproof.smt.invariant import minimised
 from bandproof.smt.smtlib import write
 from bandproof.smt.system import StepRule, pose
+from tests.differential.cases import draw_paced
 from tests.strategies import arrangements, layout_for, properties
 
 
@@ -59,3 +60,17 @@ def test_no_clause_can_be_spared(data: st.DataObject) -> None:
     for left_out in clauses:
         rest = tuple(clause for clause in clauses if clause != left_out)
         assert "sat" in z3_solver.answers(write(problem, rest, Excluded.HIT))
+
+
+@pytest.mark.slow
+@given(st.data())
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_every_proof_with_pace_counters_has_a_certificate_that_stands(data: st.DataObject) -> None:
+    layout, claim = draw_paced(data)
+    decision = decide(StepRule(layout), claim, real=False)
+    if decision.invariant is None:
+        return
+    text = write_certificate(decision.problem, decision.invariant).text
+    outcome = recheck_against(text, layout.arrangement, claim)
+    assert outcome.faults == ()
+    assert outcome.ok

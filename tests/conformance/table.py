@@ -8,9 +8,10 @@ from __future__ import annotations
 from tests.conformance.case import Case
 from tests.conformance.table_acts import ACTS
 from tests.conformance.table_flow import FLOW
+from tests.conformance.table_pace import PACE
 from tests.conformance.table_settled import SETTLED
 from tests.conformance.table_shapes import SHAPES
 from tests.conformance.table_sized import SIZED
 from tests.conformance.table_steps import STEPS
 
-TABLE: tuple[Case, ...] = (*STEPS, *ACTS, *FLOW, *SIZED, *SETTLED, *SHAPES)
+TABLE: tuple[Case, ...] = (*STEPS, *ACTS, *FLOW, *SIZED, *PACE, *SETTLED, *SHAPES)

@@ -6,22 +6,34 @@ from dataclasses import replace
 
 from hypothesis import strategies as st
 
-from bandproof.machine.layout import Layout
-from bandproof.model.conditions import Truth
+from bandproof.machine.layout import Layout, lay_out
+from bandproof.model.conditions import AtLeast, Truth
 from bandproof.properties.claim import Property
 from tests import strategies
 from tests.differential import drawn
 
 
 def draw_case(data: st.DataObject, *, most_volumes: int = 4) -> tuple[Layout, Property]:
-    """An arrangement from one of the two generators, and a claim about it."""
-    if data.draw(st.integers(0, 3)) == 0:
+    """An arrangement from one of the generators, and a claim about it."""
+    kind = data.draw(st.integers(0, 5))
+    if kind == 5:
+        return draw_paced(data)
+    if kind == 0:
         arrangement = data.draw(strategies.arrangements())
         claim = data.draw(strategies.properties(arrangement))
     else:
         arrangement = data.draw(drawn.networks(most_volumes=most_volumes))
         claim = data.draw(drawn.claims(arrangement))
     return strategies.layout_for(arrangement, claim), claim
+
+
+def draw_paced(data: st.DataObject) -> tuple[Layout, Property]:
+    """An arrangement that is likely to have pace counters, and a claim about it, with landmarks enough to count."""
+    arrangement = data.draw(drawn.paced())
+    claim = data.draw(drawn.claims(arrangement))
+    marks = (AtLeast(v.name, mark, mark) for v in arrangement.volumes for mark in (drawn.BAR, 2 * drawn.BAR, 6 * drawn.BAR))
+    layout = lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *marks))
+    return layout, claim
 
 
 def impossible(claim: Property) -> Property:

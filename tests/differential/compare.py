@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bandproof.machine.story import State
 from bandproof.smt.circuit import FALSE, Numbered, negate
+from bandproof.smt.encode import LAPS, LAST
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem
 
@@ -14,9 +15,13 @@ def bit_values(problem: Problem, state: State) -> list[bool]:
     band = dict(zip((f"volume {v.name}" for v in arrangement.volumes), state.bands, strict=True))
     stands = dict(zip((f"part {p.name}" for p in arrangement.parts), state.parts, strict=True))
     stands.update(zip((f"control {c.name}" for c in arrangement.controls), state.controls, strict=True))
+    last = {None: "none", True: "up", False: "down"}
     values = []
     for bit in problem.bits:
-        if bit.group in band:
+        if bit.group.startswith((LAPS, LAST)):
+            laps = state.laps[int(bit.group.partition(" ")[2])]
+            values.append(laps.count > bit.rank if bit.group.startswith(LAPS) else last[laps.last] == bit.value)
+        elif bit.group in band:
             values.append(band[bit.group] > bit.rank)
         elif bit.group in stands:
             values.append(stands[bit.group] == bit.value)

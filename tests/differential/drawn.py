@@ -44,6 +44,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.properties.claim import Pace, Property, Shape
+from tests import strategies
 
 BAR = Fraction(100_000)
 ATMOSPHERIC = BAR
@@ -115,10 +116,12 @@ def conditions(draw: st.DrawFn, arrangement: Arrangement, *, guard: bool, depth:
 
 
 @st.composite
-def networks(draw: st.DrawFn, *, most_volumes: int = 4, most_parts: int = 3) -> Arrangement:
+def networks(
+    draw: st.DrawFn, *, least_volumes: int = 1, most_volumes: int = 4, most_parts: int = 3
+) -> Arrangement:
     """An arrangement with one start called `start`; every volume is compared with some landmark or is joined to one."""
     kinds = st.sampled_from([VolumeKind.LINE, VolumeKind.LINE, VolumeKind.TANK, VolumeKind.CHAMBER])
-    volumes = tuple(Volume(f"v{i}", draw(kinds)) for i in range(draw(st.integers(1, most_volumes))))
+    volumes = tuple(Volume(f"v{i}", draw(kinds)) for i in range(draw(st.integers(least_volumes, most_volumes))))
     names = [v.name for v in volumes]
     bare = []
     for i in range(draw(st.integers(1, most_parts))):
@@ -137,6 +140,34 @@ def networks(draw: st.DrawFn, *, most_volumes: int = 4, most_parts: int = 3) -> 
     )
     parts = [replace(part, moves=tuple(draw(st.lists(moves(still, part), max_size=4)))) for part in still.parts]
     return replace(still, parts=tuple(parts), starts=(draw(starts(still)),))
+
+
+@st.composite
+def paced(draw: st.DrawFn, *, most_volumes: int = 3) -> Arrangement:
+    """A network with litres and sizes throughout, and a valve that fills or empties each volume: pace counters come up.
+
+    Some litres are alike and some far apart, so that a volume crosses no band or a few while another one is due.
+    """
+    network = draw(networks(least_volumes=2, most_volumes=most_volumes, most_parts=2))
+    litres = st.sampled_from([Range(Fraction(low), Fraction(high)) for low, high in ((1, 1), (2, 3), (4, 4), (40, 50))])
+    volumes = tuple(replace(volume, litres=draw(litres)) for volume in network.volumes)
+    parts = tuple(
+        replace(part, passages=tuple(replace(p, size=draw(wide_enough())) for p in part.passages[:1])) for part in network.parts
+    )
+    valve = draw(st.sampled_from(parts))
+    ways = []
+    for volume in volumes:
+        ends = draw(st.sampled_from([(SOURCE, volume.name), (volume.name, ATMOSPHERE)]))
+        open_in = draw(st.one_of(st.just(frozenset(valve.states)), st.frozensets(st.sampled_from(valve.states), min_size=1)))
+        ways.append(Passage(*ends, one_way=True, open_in=open_in, size=draw(wide_enough())))
+    parts = tuple(replace(p, passages=(*p.passages, *ways)) if p is valve else p for p in parts)
+    return replace(network, volumes=volumes, parts=parts)
+
+
+def wide_enough() -> st.SearchStrategy[Size]:
+    """A size that is not nothing, more often than not a single number."""
+    loose = st.builds(Size, spans(st.sampled_from(CONDUCTANCES[1:])), spans(st.sampled_from(RATIOS)))
+    return st.one_of(st.sampled_from(EXACT), st.sampled_from(EXACT), loose)
 
 
 @st.composite
@@ -186,9 +217,10 @@ def claims(draw: st.DrawFn, arrangement: Arrangement) -> Property:
 def states(draw: st.DrawFn, layout: Layout) -> State:
     """Any state of a layout, reachable or not."""
     arrangement = layout.arrangement
-    return State(
+    state = State(
         tuple(draw(st.integers(0, len(layout.landmarks[v.name]))) for v in arrangement.volumes),
         tuple(draw(st.sampled_from(p.states)) for p in arrangement.parts),
         tuple(draw(st.sampled_from(c.positions)) for c in arrangement.controls),
         frozenset(m.name for m in arrangement.mishaps if draw(st.booleans())),
     )
+    return draw(strategies.remembering(layout, state))

@@ -10,8 +10,9 @@ from bandproof.engines.bounded import no_state_in
 from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.run import decide
 from bandproof.findings import Verdict
+from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
-from bandproof.properties.claim import Shape
+from bandproof.properties.claim import Property, Shape
 from bandproof.smt.system import StepRule, pose
 from tests.differential.cases import draw_case, impossible
 from tests.oracles.answers import by_bounded_search, by_enumeration, by_induction, by_reachability
@@ -21,7 +22,11 @@ LARGE = settings(SMALL, max_examples=2_000)
 
 
 def compare_engines(data: st.DataObject) -> None:
-    layout, claim = draw_case(data, most_volumes=3)
+    agree_with_enumeration(*draw_case(data, most_volumes=3))
+
+
+def agree_with_enumeration(layout: Layout, claim: Property) -> None:
+    """Every engine that decides says of the claim what enumeration says."""
     problem = pose(StepRule(layout), claim)
     truth = by_enumeration(problem, cap=2_000)
     if truth.reachable is None:

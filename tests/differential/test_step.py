@@ -14,10 +14,13 @@ from bandproof.machine.semantics import (
     at_rest,
     check_step,
     driver_may_act,
+    due,
+    in_pace,
     is_start,
     may_fall,
     may_rise,
     pending,
+    remember,
     settled,
     start_states,
     successors,
@@ -70,6 +73,9 @@ def compare_facts(data: st.DataObject) -> None:
         problem.well_formed,
         *(c.any_of(rule.can_rise[v]) for v in volumes),
         *(c.any_of(rule.can_fall[v]) for v in volumes),
+        *(c.any_of(rule.flow.must_rise(v, rank) for rank in range(len(rule.can_rise[v]))) for v in volumes),
+        *(c.any_of(rule.flow.must_fall(v, rank) for rank in range(len(rule.can_fall[v]))) for v in volumes),
+        *(rule.pace.allows(v, upward=upward) for v in volumes for upward in (True, False)),
     ]
     for state in [data.draw(drawn.states(layout)) for _ in range(10)]:
         seen = watch(layout, claim, Watch.WAITING, state)
@@ -83,6 +89,9 @@ def compare_facts(data: st.DataObject) -> None:
             True,
             *(may_rise(layout, state, v) for v in volumes),
             *(may_fall(layout, state, v) for v in volumes),
+            *(due(layout, state, v) is True for v in volumes),
+            *(due(layout, state, v) is False for v in volumes),
+            *(in_pace(layout, state, v, upward=upward) for v in volumes for upward in (True, False)),
         ]
 
 
@@ -153,7 +162,7 @@ def neighbours(layout: Layout, state: State) -> list[State]:
             [state.bands, *islice(product(*bands), 1, 3)], islice(product(*parts), 2), turned, struck
         )
     )
-    return [*islice(flows, 60), *islice(acts, 80)]
+    return [remember(layout, state, after) for after in (*islice(flows, 60), *islice(acts, 80))]
 
 
 @pytest.mark.slow

@@ -16,7 +16,18 @@ from fractions import Fraction
 from itertools import product
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import Reading, at_rest, check_step, may_fall, may_rise, net_inflow, settled
+from bandproof.machine.semantics import (
+    Reading,
+    at_rest,
+    check_step,
+    due,
+    in_pace,
+    may_fall,
+    may_rise,
+    net_inflow,
+    remember,
+    settled,
+)
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Story, Turned
 from bandproof.model.arrangement import Range, VolumeKind
 from bandproof.properties.claim import Pace
@@ -54,7 +65,7 @@ def follow(layout: Layout, numbers: Numbers, run: Trajectory) -> Account:
 
 
 def apply(layout: Layout, state: State, events: tuple[Event, ...]) -> State:
-    """The state after these events."""
+    """The state after these events, with what its pace counters then remember."""
     arrangement = layout.arrangement
     bands, parts, controls = list(state.bands), list(state.parts), list(state.controls)
     mishaps = set(state.mishaps)
@@ -69,7 +80,7 @@ def apply(layout: Layout, state: State, events: tuple[Event, ...]) -> State:
                 controls[[c.name for c in arrangement.controls].index(control)] = target
             case Occurred(mishap):
                 mishaps.add(mishap)
-    return State(tuple(bands), tuple(parts), tuple(controls), frozenset(mishaps))
+    return remember(layout, state, State(tuple(bands), tuple(parts), tuple(controls), frozenset(mishaps)))
 
 
 def _subjects(happening: Happening) -> set[str]:
@@ -85,6 +96,7 @@ class _Follower:
         self.counts: Counter[str] = Counter()
         self.steps: list[Step] = []
         self.states = [run.first]
+        self.counts["watches"] += bool(layout.watches)
         stores = [v.name for v in layout.arrangement.volumes if v.kind is not VolumeKind.LINE]
         in_lines = sum(numbers.litres[name] for name in self.names if name not in stores)
         highest = float(layout.arrangement.highest / PASCALS_PER_BAR)
@@ -110,11 +122,22 @@ class _Follower:
                 self.counts["taken in another order"] += 1
             legal = self._legal(state)
             for step, happenings in path:
+                self._count_races(state, happenings)
                 state = apply(self.layout, state, tuple(e for h in happenings for e in h.events))
                 legal |= self._legal(state)
                 self._keep(step, state)
             self._refer(legal, group)
         return self._check_stillness(state, self.run)
+
+    def _count_races(self, state: State, happenings: list[Happening]) -> None:
+        """Count crossings that some watch looks at, and those that use up all that it allows."""
+        crossed = {e.volume: e.upward for h in happenings for e in h.events if isinstance(e, Crossed)}
+        for watch, laps in zip(self.layout.watches, state.laps, strict=True):
+            if watch.mover in crossed and due(self.layout, state, watch.pending) is not None:
+                self.counts["crossed while another was due"] += 1
+                last = laps.last is crossed[watch.mover]
+                self.counts["whole bands while another was due"] += last
+                self.counts["all that was allowed"] += last and laps.count + 1 == watch.allowance
 
     def _keep(self, step: Step | None, after: State) -> None:
         self.counts["forgiven" if step is None else step.kind.value] += 1
@@ -154,12 +177,13 @@ class _Follower:
 
     def _order(self, state: State, group: list[Happening], *, forgiving: bool) -> list[Taken] | None:
         """A way to take the happenings of a group as steps; None when there is none."""
-        hopeless: set[frozenset[int]] = set()
+        # Pace counters remember in which order things came, so a state is not known by what is left.
+        hopeless: set[tuple[State, tuple[int, ...]]] = set()
 
         def search(state: State, left: tuple[int, ...]) -> list[Taken] | None:
             if not left:
                 return []
-            if frozenset(left) in hopeless:
+            if (state, left) in hopeless:
                 return None
             for indices in self._choices(group, left):
                 chosen = [group[i] for i in indices]
@@ -170,7 +194,7 @@ class _Follower:
                 rest = search(after, tuple(i for i in left if i not in indices))
                 if rest is not None:
                     return [(step, chosen), *rest]
-            hopeless.add(frozenset(left))
+            hopeless.add((state, left))
             return None
 
         return search(state, tuple(range(len(group))))
@@ -205,9 +229,13 @@ class _Follower:
         """Whether this is a single crossing that only the path rule refuses, and the air of the lines accounts for.
 
         `taken` are the happenings of its group that went before: the last change may be among them.
+
+        It is not when the pace refuses it, to which the air in lines is nothing.
         """
         crossed, *others = (e for h in happenings for e in h.events)
         if others or not isinstance(crossed, Crossed) or crossed.volume not in self.loss:
+            return False
+        if not in_pace(self.layout, state, crossed.volume, upward=crossed.upward):
             return False
         mark = Range(crossed.landmark, crossed.landmark)
         least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)

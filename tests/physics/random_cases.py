@@ -292,3 +292,72 @@ def cases(draw: st.DrawFn) -> Case:
     )
     numbers = draw(numbers_of(arrangement))
     return Case(arrangement, tuple(claims), numbers, begin, draw(scripts_of(arrangement, begin)), until=30.0)
+
+
+# ---------------------------------------------------------------------------------------------------- cases of pace
+
+#: Landmarks, kPa: few for a volume that is slow to cross one, many for one that is quick. While a volume is below about
+#: 450 kPa the source is choked, and what it brings is the same all the way: the bounds on times are then met.
+_FEW = [(400,), (300,), (200, 400), (150, 450)]
+_MANY = [(80, 160, 240, 320, 400), (100, 200, 300, 400), (130, 260, 390), (60, 160, 300, 400)]
+
+
+@st.composite
+def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names) -> Part:
+    """A valve that fills its volume in state a, or empties it in state b, or both; in state c it is often shut."""
+    fills, drains = draw(st.sampled_from([("a", ""), ("a", ""), ("", "b"), ("a", "b"), ("ac", "b"), ("ac", "bc")]))
+    conductances = st.sampled_from(["1", "2", "3"]).map(Fraction)
+    ratio = draw(st.sampled_from([Fraction(1, 2), Fraction(1, 2), Fraction(3, 10)]))
+    passages = []
+    for upstream, downstream, states in ((SOURCE, volume, fills), (volume, ATMOSPHERE, drains)):
+        if not states:
+            continue
+        c = draw(conductances)
+        size = Size(Range(c, c * draw(st.sampled_from([1, 1, 1, 2]))), Range(ratio, ratio))
+        passages.append(Passage(upstream, downstream, one_way=True, open_in=frozenset(states), size=size))
+    ways = draw(st.lists(st.sampled_from(["ab", "ba", "ac", "cb", "bc"]), max_size=1))
+    moves = tuple(Move(way[0], way[1], draw(_conditions(names))) for way in ways)
+    return Part(name, "valve", ("a", "b", "c"), tuple(passages), moves)
+
+
+@st.composite
+def paced_cases(draw: st.DrawFn) -> Case:
+    """A case of volumes that race each other: litres and sizes throughout, some slow to cross a landmark, some quick.
+
+    Either all volumes are lines or none is, so that the air in lines is no matter.
+    """
+    kinds = draw(st.sampled_from([[VolumeKind.LINE], [VolumeKind.TANK, VolumeKind.CHAMBER]]))
+    slow = draw(st.integers(1, 2))
+    volumes, grids = [], []
+    for i in range(slow + draw(st.integers(1, 2))):
+        litres = Fraction(draw(st.sampled_from([1, 2, 3] if i < slow else [2, 3, 4, 6])))
+        size = Range(litres, litres * draw(st.sampled_from([1, 1, 1, 2])))
+        volumes.append(Volume(f"v{i}", draw(st.sampled_from(kinds)), size))
+        grids.append(draw(st.sampled_from(_FEW if i < slow else _MANY)))
+    names = _Names(
+        tuple(v.name for v in volumes),
+        tuple(Setting(f"at{top}", top, top) for top in dict.fromkeys(Fraction(grid[-1] * KPA) for grid in grids)),
+        (Control("control0", ("x", "y")),),
+        (),
+        tuple((f"part{i}", ("a", "b", "c")) for i in range(len(volumes))),
+    )
+    arrangement = Arrangement(
+        name="race",
+        unit="kPa",
+        atmosphere=Fraction(101_325),
+        highest=HIGHEST,
+        volumes=tuple(volumes),
+        parts=tuple(draw(_valves(name, v.name, names)) for (name, _), v in zip(names.parts, volumes, strict=True)),
+        controls=names.controls,
+        settings=names.settings,
+    )
+    stands = [min({s for p in part.passages for s in p.open_in}) for part in arrangement.parts]
+    low, high = st.sampled_from([0, 3_700, 50_300]), st.sampled_from([503_700, 996_300])
+    begin = Begin(
+        {v.name: Fraction(draw(low if at == "a" else high)) for v, at in zip(volumes, stands, strict=True)},
+        {p.name: at for p, at in zip(arrangement.parts, stands, strict=True)},
+        {"control0": "x"},
+    )
+    marks = [(v.name, Fraction(k * KPA)) for v, grid in zip(volumes, grids, strict=True) for k in grid]
+    claims = tuple(AtLeast(name, mark, mark) for name, mark in marks)
+    return Case(arrangement, claims, draw(numbers_of(arrangement)), begin, draw(scripts_of(arrangement, begin)), until=10.0)

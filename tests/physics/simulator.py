@@ -377,12 +377,13 @@ class _Run:
             self._record(Turned(deed.name, before, deed.position), still=still)
 
     def state(self) -> State:
-        """The state of the band machine in which this run stands."""
+        """The state of the band machine in which this run begins, with nothing to remember."""
         return State(
             tuple(self._band(name) for name in self.names),
             tuple(self.parts.values()),
             tuple(self.controls.values()),
             frozenset(self.mishaps),
+            self.layout.no_laps(),
         )
 
     def run(self, script: list[Deed], until: float, limit: int) -> Trajectory:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 import pytest
 from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import strategies as st
 
 from bandproof.machine.semantics import is_start
 
@@ -35,13 +36,15 @@ def check(case: Case, tally: Tally) -> None:
     assert account.escape is None, account.escape
 
 
-def follow_batch(start: int, size: int, report: Callable[[str, object], None]) -> Tally:
+def follow_batch(
+    start: int, size: int, report: Callable[[str, object], None], drawn: st.SearchStrategy[Case] | None = None
+) -> Tally:
     """Follow `size` trajectories drawn from the seed `start`; these two numbers define them."""
     tally = Tally(start)
 
     @seed(start)
     @settings(max_examples=size, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(case=cases())
+    @given(case=cases() if drawn is None else drawn)
     def every_trajectory_is_followed(case: Case) -> None:
         check(case, tally)
 

@@ -13,6 +13,7 @@ from itertools import pairwise
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
 from bandproof.smt.circuit import Numbered
+from bandproof.smt.encode import LAPS, LAST
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem
 
@@ -110,7 +111,11 @@ class Unrolling:
         """
         self._model = self._sat.model()
         held = [self.at(self.goal, depth)]
-        groups = sorted({b.group for b in self.problem.bits}, key=lambda g: (not g.startswith("part"), g))
+        counters = (LAPS, LAST)
+        groups = sorted(
+            {b.group for b in self.problem.bits if not b.group.startswith(counters)},
+            key=lambda g: (not g.startswith("part"), g),
+        )
         still = {(g, t): self._stands_still(g, t) for g in groups for t in range(depth)}
         for wanted in (*([(g, t) for t in range(depth)] for g in groups), *([key] for key in still)):
             literals = [still[key][0] for key in wanted]

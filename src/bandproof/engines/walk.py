@@ -14,7 +14,18 @@ from itertools import islice
 from random import Random
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import Reading, acts, may_fall, may_moves, may_rise, must_moves, pending, settled
+from bandproof.machine.semantics import (
+    Reading,
+    acts,
+    in_pace,
+    may_fall,
+    may_moves,
+    may_rise,
+    must_moves,
+    pending,
+    remember,
+    settled,
+)
 from bandproof.machine.story import State
 from bandproof.model.arrangement import VolumeKind
 from bandproof.properties.claim import Property
@@ -69,8 +80,7 @@ def _react(layout: Layout, state: State, draw: Random) -> State | None:
     for part, here in zip(layout.arrangement.parts, state.parts, strict=True):
         due = [] if part.slow else [m.target for m in must_moves(reading, part) if m.target != here]
         parts.append(draw.choice(due) if due else here)
-    after = replace(state, parts=tuple(parts))
-    return None if after == state else after
+    return None if tuple(parts) == state.parts else remember(layout, state, replace(state, parts=tuple(parts)))
 
 
 def _go_on(layout: Layout, claim: Property, state: State, draw: Random) -> State | None:
@@ -98,20 +108,21 @@ def _crossings(reading: Reading) -> tuple[list[tuple[str, bool]], list[tuple[str
 
 
 def _one_of(reading: Reading, choices: list[tuple[str, bool]], draw: Random) -> State | None:
-    """The state after one of the crossings, tried in any order, that the flow rule allows."""
-    state = reading.state
+    """The state after one of the crossings, tried in any order, that flow rule and pace allow."""
+    layout, state = reading.layout, reading.state
     for volume, upward in draw.sample(choices, len(choices)):
-        if (may_rise if upward else may_fall)(reading.layout, state, volume):
+        allowed = (may_rise if upward else may_fall)(layout, state, volume)
+        if allowed and in_pace(layout, state, volume, upward=upward):
             bands = {**reading.band, volume: reading.band[volume] + (1 if upward else -1)}
-            return replace(state, bands=tuple(bands.values()))
+            return remember(layout, state, replace(state, bands=tuple(bands.values())))
     return None
 
 
 def _may_moves(reading: Reading) -> list[State]:
     """The states to which one move leads that a part may make."""
-    state = reading.state
+    layout, state = reading.layout, reading.state
     return [
-        replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :]))
+        remember(layout, state, replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :])))
         for place, part in enumerate(reading.arrangement.parts)
         for move in may_moves(reading, part)
         if move.target != move.source

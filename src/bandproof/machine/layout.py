@@ -8,20 +8,33 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import chain
 
+from bandproof.machine.pace import Watch, watches
+from bandproof.machine.story import Laps
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Lower, atoms
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """An arrangement and the ascending landmarks of each of its volumes (pascals gauge, all above zero)."""
+    """An arrangement and the ascending landmarks of each of its volumes (pascals gauge, all above zero).
+
+    `watches` follow from both: the pace counters that a state of this layout carries.
+    """
 
     arrangement: Arrangement
     landmarks: dict[str, tuple[Fraction, ...]]
+    watches: tuple[Watch, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "watches", watches(self.arrangement, self.landmarks))
+
+    def no_laps(self) -> tuple[Laps, ...]:
+        """The memory of the pace counters where nothing is remembered, as at every start."""
+        return (Laps(),) * len(self.watches)
 
     def low(self, volume: str, band: int) -> Fraction:
         """Lower end of a band (included); zero for band 0."""

@@ -6,6 +6,8 @@ and what a person drives by hand. This is the only module that imports `transiti
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from transitions import Machine, MachineError
 
 from bandproof.machine.judge import first_hit
@@ -93,7 +95,7 @@ class Rig:
         for event in step.events:
             if isinstance(event, Moved):
                 self.parts[event.part].move(event.target)
-        self.state = State(after.bands, tuple(m.state for m in self.parts.values()), after.controls, after.mishaps)
+        self.state = replace(after, parts=tuple(m.state for m in self.parts.values()))
         return step
 
 

@@ -11,11 +11,12 @@ source has p = the declared highest pressure exactly. A one-way passage u -> v c
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, StepKind, Turned
+from bandproof.machine.story import Crossed, Event, Laps, Moved, Occurred, State, Step, StepKind, Turned
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Range, Start, VolumeKind
 from bandproof.model.conditions import (
     AllOf,
@@ -319,6 +320,68 @@ def _spread(seeds: set[str], ways: list[tuple[str, str]]) -> set[str]:
     return reached
 
 
+# ---------------------------------------------------------------------------------------------------------- pace
+
+
+def due(layout: Layout, state: State, volume: str) -> bool | None:
+    """Whether `volume` is due to cross the landmark above its band (True), the one below (False), or none (None).
+
+    Due upward: it may rise, and its net inflow is positive over its whole band, for all pressures of its neighbours in
+    their bands and all sizes; due downward alike. Nothing can then keep it from crossing but a change elsewhere.
+    """
+    reading = Reading(layout, state)
+    least, greatest = net_inflow(reading, volume, reading.span(volume))
+    if least is not None and least > 0 and may_rise(layout, state, volume):
+        return True
+    if greatest is not None and greatest < 0 and may_fall(layout, state, volume):
+        return False
+    return None
+
+
+def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
+    """No watch is in the way of `volume` crossing a landmark now.
+
+    A watch (u, v, k) says: while u is due in one direction and stays in its band, v crosses at most k whole bands, those
+    upward and those downward taken together. So v, having crossed k, may only go back over the landmark it crossed last.
+    Why that is so: u takes at most sigma for what is due, wherever in its band it began. Two crossings of v one after
+    the other in the same direction are a whole band apart, which takes v at least tau; such stretches of time do not
+    overlap, so there are at most k = floor(sigma / tau) of them. The first crossing since u became due takes no time
+    that is known of, nor does a crossing against the last one: that is the same landmark again, about which v may
+    tremble as fast as it likes. It follows that v crosses at most 1 + k different landmarks.
+
+    The memory is kept only while u is due (see `remember`), so whether it is need not be asked here.
+    """
+    return not any(
+        watch.mover == volume and laps.last is upward and laps.count >= watch.allowance
+        for watch, laps in zip(layout.watches, state.laps, strict=True)
+    )
+
+
+def remember(layout: Layout, before: State, after: State) -> State:
+    """`after`, to which one step leads from `before`, with what its pace counters then remember.
+
+    While u stays due in one direction and in its band, a crossing of v in the direction of its last one counts, and
+    every crossing becomes the last. Otherwise nothing is remembered.
+    """
+    ways = {
+        watch.pending: (due(layout, before, watch.pending), due(layout, after, watch.pending)) for watch in layout.watches
+    }
+    place = {volume.name: i for i, volume in enumerate(layout.arrangement.volumes)}
+    memory: list[Laps] = []
+    for watch, laps in zip(layout.watches, before.laps, strict=True):
+        was, is_now = ways[watch.pending]
+        waits = was is not None and was is is_now
+        waits = waits and before.bands[place[watch.pending]] == after.bands[place[watch.pending]]
+        way = after.bands[place[watch.mover]] - before.bands[place[watch.mover]]
+        if not waits:
+            memory.append(Laps())
+        elif way == 0:
+            memory.append(laps)
+        else:
+            memory.append(Laps(laps.count + (laps.last is (way > 0)), way > 0))
+    return replace(after, laps=tuple(memory))
+
+
 # --------------------------------------------------------------------------------------------------------- steps
 
 
@@ -331,7 +394,7 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
     """Every step from `state`, with the state it leads to. `mishaps` are those that may occur in this run.
 
     Exactly one of: *react*, while some part must move: a non-empty set of parts make may-moves, pressures stand
-    still. *flow*: any set of volumes each cross one landmark where the flow rule allows, any set of parts make
+    still. *flow*: any set of volumes each cross one landmark where flow rule and pace allow, any set of parts make
     may-moves. *act*: the driver changes one control, or one mishap occurs. A step changes something.
     """
     reading = Reading(layout, state)
@@ -351,23 +414,26 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
         for parts in product(*part_choices):
             events = tuple(event for _, event in (*bands, *parts) if event is not None)
             if events:
-                after = State(tuple(b for b, _ in bands), tuple(p for p, _ in parts), state.controls, state.mishaps)
-                yield Step(kind, events), after
+                after = replace(state, bands=tuple(b for b, _ in bands), parts=tuple(p for p, _ in parts))
+                yield Step(kind, events), remember(layout, state, after)
     if not busy:
         yield from acts(layout, state, pace, mishaps)
 
 
 def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tuple[int, Event | None]]:
     choices: list[tuple[int, Event | None]] = [(band, None)]
-    if may_rise(layout, state, volume):
+    if may_rise(layout, state, volume) and in_pace(layout, state, volume, upward=True):
         choices.append((band + 1, Crossed(volume, layout.high(volume, band), upward=True)))
-    if may_fall(layout, state, volume):
+    if may_fall(layout, state, volume) and in_pace(layout, state, volume, upward=False):
         choices.append((band - 1, Crossed(volume, layout.low(volume, band), upward=False)))
     return choices
 
 
 def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
-    """Every act from `state`, nothing being pending: the driver changes one control, or one mishap occurs."""
+    """Every act, nothing being pending: the driver changes one control, or one mishap occurs.
+
+    It changes neither bands nor parts, so what is due stays due and pace counters stand.
+    """
     arrangement = layout.arrangement
     if driver_may_act(layout, state, pace):
         for i, control in enumerate(arrangement.controls):
@@ -376,12 +442,11 @@ def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> I
                     continue
                 turned = (*state.controls[:i], position, *state.controls[i + 1 :])
                 event = Turned(control.name, state.controls[i], position)
-                yield Step(StepKind.ACT, (event,)), State(state.bands, state.parts, turned, state.mishaps)
+                yield Step(StepKind.ACT, (event,)), replace(state, controls=turned)
     for mishap in arrangement.mishaps:
         if mishap.name in mishaps - state.mishaps:
             present = state.mishaps | {mishap.name}
-            after = State(state.bands, state.parts, state.controls, present)
-            yield Step(StepKind.ACT, (Occurred(mishap.name),)), after
+            yield Step(StepKind.ACT, (Occurred(mishap.name),)), replace(state, mishaps=present)
 
 
 def check_step(
@@ -399,6 +464,8 @@ def check_step(
             faults.append(f"{volume.name} crosses more than one landmark")
         elif not (may_rise if a > b else may_fall)(layout, before, volume.name):
             faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'}")
+        elif not in_pace(layout, before, volume.name, upward=a > b):
+            faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'} again so soon")
         mark = layout.high(volume.name, b) if a > b else layout.low(volume.name, b)
         crossed.append(Crossed(volume.name, mark, upward=a > b))
     acts: list[Event] = [
@@ -412,6 +479,8 @@ def check_step(
         faults.append("a mishap is undone")
     faults += [f"mishap {m} is not allowed" for m in sorted(after.mishaps - before.mishaps - mishaps)]
     acts += [Occurred(m.name) for m in arrangement.mishaps if m.name in after.mishaps - before.mishaps]
+    if not faults and remember(layout, before, after).laps != after.laps:
+        faults.append("the pace counters do not follow from the step")
     if faults:
         return "; ".join(faults)
     busy = pending(layout, before)
@@ -447,6 +516,7 @@ def is_start(layout: Layout, state: State, start: Start) -> bool:
     reading = Reading(layout, state)
     return (
         not state.mishaps
+        and state.laps == layout.no_laps()
         and all(overlaps(layout, name, reading.band[name], given) for name, given in start.pressures)
         and all(reading.part[name] in states for name, states in start.parts)
         and all(reading.position[name] in positions for name, positions in start.controls)
@@ -478,6 +548,6 @@ def start_states(layout: Layout, start: Start) -> Iterator[State]:
     stood = [[s for s in p.states if s in parts.get(p.name, p.states)] for p in arrangement.parts]
     turned = [[s for s in c.positions if s in controls.get(c.name, c.positions)] for c in arrangement.controls]
     for b, p, c in product(product(*bands), product(*stood), product(*turned)):
-        state = State(b, p, c)
+        state = State(b, p, c, laps=layout.no_laps())
         if is_start(layout, state, start):
             yield state

@@ -8,17 +8,30 @@ from fractions import Fraction
 
 
 @dataclass(frozen=True, slots=True)
+class Laps:
+    """What a pace counter remembers of its mover since its pending volume became due.
+
+    `count`: how many whole bands it has crossed; `last`: whether its last crossing was upward, None when it has
+    crossed nothing.
+    """
+
+    count: int = 0
+    last: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class State:
     """One state of an arrangement.
 
     `bands`, `parts` and `controls` follow the order of the arrangement's volumes, parts and controls; `mishaps`
-    are those present.
+    are those present. `laps` follow the layout's watches; most layouts have none.
     """
 
     bands: tuple[int, ...]
     parts: tuple[str, ...]
     controls: tuple[str, ...]
     mishaps: frozenset[str] = frozenset()
+    laps: tuple[Laps, ...] = ()
 
 
 class StepKind(StrEnum):

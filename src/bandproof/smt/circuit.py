@@ -90,6 +90,17 @@ class Circuit:
             stack.extend(literal >> 1 for literal in self.operands[node] or ())
         return sorted(wanted)
 
+    def substitute(self, roots: list[int], values: Mapping[int, int]) -> list[int]:
+        """The roots with every variable replaced by the literal that `values` has for its positive literal, if any."""
+        known: dict[int, int] = {}
+        for node in self.cone(roots):
+            operands = self.operands[node]
+            if operands is None:
+                known[node] = values.get(2 * node, 2 * node)
+            else:
+                known[node] = self.all_of(known[literal >> 1] ^ (literal & 1) for literal in operands)
+        return [known[literal >> 1] ^ (literal & 1) for literal in roots]
+
     def evaluate(self, roots: list[int], values: Mapping[int, bool]) -> list[bool]:
         """The truth of each root when the variable nodes have `values`; a variable left out is false."""
         known: dict[int, bool] = {}

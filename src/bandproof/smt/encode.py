@@ -36,16 +36,30 @@ from bandproof.smt.circuit import FALSE, TRUE, Circuit, negate
 
 @dataclass(frozen=True, slots=True)
 class Bit:
-    """One state bit: its literal, and what it says. `group` and `rank` order the bits of one volume's thermometer.
+    """One state bit: its literal, and what it says. `group` and `rank` order the bits of one thermometer.
 
-    `group` is the volume, part, control, mishap or monitor the bit belongs to; `value` the state or position that it
-    stands for, or the landmark as text.
+    `group` is the volume, part, control, mishap, pace counter or monitor the bit belongs to; `value` the state or
+    position that it stands for, the landmark as text, or the number of whole bands counted.
     """
 
     literal: int
     group: str
     value: str
     rank: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The bits of one pace counter: `bands[i]`, its mover has crossed more than i whole bands; its last direction."""
+
+    bands: tuple[int, ...]
+    none: int
+    up: int
+    down: int
+
+
+#: What the groups of a pace counter's bits begin with; the number of its watch follows.
+LAPS, LAST = "laps ", "last "
 
 
 class Encoding:
@@ -69,6 +83,8 @@ class Encoding:
             self._add_choice_of(f"control {control.name}", control.positions)
         for mishap in self.arrangement.mishaps:
             self._mishap[mishap.name] = self._bit(f"mishap {mishap.name}", "present")
+        #: For each watch of the layout, the bits of its counter.
+        self.counted = [self._add_counter(number, watch.allowance) for number, watch in enumerate(layout.watches)]
         self.well_formed = self.circuit.all_of(self._rules)
 
     def _bit(self, group: str, value: str, rank: int = -1) -> int:
@@ -83,6 +99,13 @@ class Encoding:
         self._rules += [
             self.circuit.implies(high, low) for low, high in itertools.pairwise(bits)
         ]
+
+    def _add_counter(self, number: int, allowance: int) -> Counted:
+        bands = tuple(self._bit(f"{LAPS}{number}", str(rank + 1), rank) for rank in range(allowance))
+        self._rules += [self.circuit.implies(high, low) for low, high in itertools.pairwise(bands)]
+        group = f"{LAST}{number}"
+        self._add_choice_of(group, ("none", "up", "down"))
+        return Counted(bands, *(self._standing[group, value] for value in ("none", "up", "down")))
 
     def _add_choice_of(self, group: str, values: tuple[str, ...]) -> None:
         if len(values) == 1:
@@ -261,6 +284,7 @@ class Encoding:
     def start(self, start: Start, settled: Callable[[], int]) -> int:
         """The state belongs to the start. `settled` is asked for only if the start wants it."""
         parts = [negate(self.present(m.name)) for m in self.arrangement.mishaps]
+        parts += [literal for c in self.counted for literal in (c.none, *map(negate, c.bands))]
         for name, given in start.pressures:
             parts.append(negate(self._surely_under_range(name, given.low)))
             parts.append(negate(self._surely_over_range(name, given.high)))

@@ -62,6 +62,24 @@ class FlowRule:
             self._falls[volume, rank] = self._c.both(local, path)
         return self._falls[volume, rank]
 
+    # ---- must rise, must fall
+
+    def must_rise(self, volume: str, rank: int) -> int:
+        """The volume is in the band under landmark `rank`, nothing keeps its air in there, and it may rise across it."""
+        kept = self._net_can_be(volume, self._spans(volume)[rank], inward=False, strict=False)
+        path = TRUE if self._e.is_line(volume) else self._path_up(volume, self._e.layout.landmarks[volume][rank])
+        return self._c.all_of([self._in_band(volume, rank), negate(kept), path])
+
+    def must_fall(self, volume: str, rank: int) -> int:
+        """The volume is in the band above landmark `rank`, nothing keeps its air up there, and it may fall across it."""
+        kept = self._net_can_be(volume, self._spans(volume)[rank + 1], inward=True, strict=False)
+        path = TRUE if self._e.is_line(volume) else self._path_down(volume, self._e.layout.landmarks[volume][rank])
+        return self._c.all_of([self._in_band(volume, rank + 1), negate(kept), path])
+
+    def _in_band(self, volume: str, band: int) -> int:
+        levels = self._e.levels[volume]
+        return self._c.all_of([*levels[max(0, band - 1) : band], *map(negate, levels[band : band + 1])])
+
     def _net_can_be(self, volume: str, own: Range, *, inward: bool, strict: bool) -> int:
         """The net flow into (or, not `inward`, out of) the volume can be positive; not `strict`: or zero.
 
@@ -241,12 +259,7 @@ class FlowRule:
             return TRUE
         rules = []
         for band, span in enumerate(self._spans(volume)):
-            here = self._c.all_of(
-                [
-                    *(self._e.levels[volume][band - 1 : band] if band else []),
-                    *(negate(bit) for bit in self._e.levels[volume][band : band + 1]),
-                ]
-            )
+            here = self._in_band(volume, band)
             both_signs = self._c.both(
                 self._net_can_be(volume, span, inward=True, strict=False),
                 self._net_can_be(volume, span, inward=False, strict=False),

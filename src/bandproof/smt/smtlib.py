@@ -142,6 +142,7 @@ def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, les
         *(f"; {key}: {value}" for key, value in fields.items()),
         *_HOW_TO_READ,
         *_volumes(problem.layout),
+        *_watches(problem.layout),
         *_readings(problem, clauses),
         *_query(Query.START, gates, symbols, clauses, {"start": problem.start}),
         *_query(Query.STEP, gates, symbols, clauses, steps),
@@ -171,6 +172,30 @@ def _volumes(layout: Layout) -> list[str]:
         lines.append(f"; at: {', '.join(f'{volume.kind.value} {_line(volume.name)}' for volume in volumes)}")
         lines.append(f"; landmarks: {', '.join(shown) or 'none'}")
     return lines
+
+
+def _watches(layout: Layout) -> list[str]:
+    """The pace counters in words; nothing where there are none."""
+    lines = [
+        f"; While {_line(w.pending)} is due to cross a landmark (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
+        f"{_seconds(w.shortest)} for a whole band) crosses {_at_most(w.allowance)}."
+        for w in layout.watches
+    ]
+    return [*_ABOUT_WATCHES, *lines] if lines else []
+
+
+_ABOUT_WATCHES = """\
+;
+; Pace. A volume is due while its net flow has one sign all over its band. While it stays due, in one direction and in
+; its band, crossings of other volumes are counted, those that come a whole band after the one before.""".splitlines()
+
+
+def _seconds(time: Fraction) -> str:
+    return f"{float(time):.3g} s"
+
+
+def _at_most(bands: int) -> str:
+    return f"at most {bands} whole bands" if bands > 1 else "at most one whole band" if bands else "no whole band"
 
 
 def readings(problem: Problem, clauses: Iterable[Clause]) -> tuple[str, ...]:

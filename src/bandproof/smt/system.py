@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import State
+from bandproof.machine.story import Laps, State
 from bandproof.model.conditions import AtLeast, Below, Lower, atoms
 from bandproof.properties.claim import Pace, Property, Shape
 from bandproof.smt.circuit import FALSE, TRUE, Circuit, negate
-from bandproof.smt.encode import Bit, Encoding
+from bandproof.smt.encode import LAPS, LAST, Bit, Encoding
 from bandproof.smt.flow import FlowRule
+from bandproof.smt.pace import PaceRule
 
 
 class StepRule:
@@ -28,10 +29,12 @@ class StepRule:
         self.posed: dict[Property, Problem] = {}
         self.encoding = Encoding(layout)
         self.flow = FlowRule(self.encoding)
+        self.pace = PaceRule(self.encoding, self.flow)
         self.circuit: Circuit = self.encoding.circuit
         self.pending = self.encoding.pending()
         c, e, arrangement = self.circuit, self.encoding, layout.arrangement
-        #: A wish for each volume to cross the landmark above it, or below it, where the flow rule allows that.
+        #: A wish for each volume to cross the landmark above it, or below it, where the flow rule allows that;
+        #: whether the pace does is asked in `after`.
         self.up = {v.name: self._wish(f"up {v.name}") for v in arrangement.volumes}
         self.down = {v.name: self._wish(f"down {v.name}") for v in arrangement.volumes}
         self.can_rise = {
@@ -87,10 +90,10 @@ class StepRule:
     ) -> dict[int, int]:
         """For each state bit's literal, the literal of its value after the step that the wishes choose.
 
-        With `free` given, steps or leaps. A leap is a run of flow steps in which one volume alone crosses landmark
-        after landmark, all but the last of them of a rank in `free[volume]`: those that no guard and no condition of
-        the claim compares the volume with, so that nothing else can happen, and nothing is missed, on the way. Leaps
-        reach the same states as steps do, in fewer.
+        With `free` given, which needs a layout without watches, steps or leaps. A leap is a run of flow steps in which
+        one volume alone crosses landmark after landmark, all but the last of them of a rank in `free[volume]`: those
+        that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
+        nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
         """
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)
@@ -111,14 +114,19 @@ class StepRule:
         acting = c.both(quiet, taken)
         flowing = c.both(quiet, negate(taken))
         following: dict[int, int] = {}
+        crossings: dict[str, tuple[list[int], list[int]]] = {}
         leaping: dict[str, tuple[int, int]] = {}
         if free is not None:
             leaping, flowing = self._grant_leaps(flowing)
         for volume, bits in e.levels.items():
+            up, down = (self.pace.allows(volume, upward=upward) for upward in (True, False))
+            rises, falls = crossings[volume] = ([], [])
             for rank, bit in enumerate(bits):
-                rises = c.all_of([flowing, self.up[volume], self.can_rise[volume][rank]])
-                falls = c.all_of([flowing, self.down[volume], negate(self.up[volume]), self.can_fall[volume][rank]])
-                following[bit] = c.either(rises, c.both(bit, negate(falls)))
+                rises.append(c.all_of([flowing, self.up[volume], self.can_rise[volume][rank], up]))
+                falls.append(
+                    c.all_of([flowing, self.down[volume], negate(self.up[volume]), self.can_fall[volume][rank], down])
+                )
+                following[bit] = c.either(rises[rank], c.both(bit, negate(falls[rank])))
             if free is not None:
                 self._follow_leap(following, volume, leaping[volume], free[volume])
         leaps = c.any_of(literal for pair in leaping.values() for literal in pair)
@@ -127,6 +135,7 @@ class StepRule:
         for name in self.strikes:
             bit = e.present(name)
             following[bit] = c.either(bit, granted.get(("mishap", name, ""), FALSE))
+        self.pace.follow(following, crossings)
         return following
 
     def _grant_leaps(self, flowing: int) -> tuple[dict[str, tuple[int, int]], int]:
@@ -250,6 +259,13 @@ class Problem:
             tuple(_standing(truth, f"part {p.name}", p.states) for p in arrangement.parts),
             tuple(_standing(truth, f"control {k.name}", k.positions) for k in arrangement.controls),
             frozenset(m.name for m in arrangement.mishaps if truth[f"mishap {m.name}", "present"]),
+            tuple(
+                Laps(
+                    sum(truth[f"{LAPS}{number}", str(rank + 1)] for rank in range(watch.allowance)),
+                    None if truth[f"{LAST}{number}", "none"] else truth[f"{LAST}{number}", "up"],
+                )
+                for number, watch in enumerate(self.layout.watches)
+            ),
         )
 
 
@@ -280,7 +296,8 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
     c, e = rule.circuit, rule.encoding
     start = e.start(rule.layout.arrangement.start(claim.during), rule.flow.settled)
     after = rule.after(claim.pace, claim.mishaps)
-    leap = rule.after(claim.pace, claim.mishaps, rule.free_ranks(claim))
+    # A leap passes over states in which a pace counter would have to be looked at, so there are none beside counters.
+    leap = dict(after) if rule.layout.watches else rule.after(claim.pace, claim.mishaps, rule.free_ranks(claim))
     bits = list(e.bits)
     when = e.condition(claim.when, sure=True)
     breaks = negate(e.condition(claim.then, sure=True))

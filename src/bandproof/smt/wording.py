@@ -23,7 +23,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.encode import Bit
+from bandproof.smt.encode import LAPS, LAST, Bit
 from bandproof.units import SHOWN_DECIMALS, show_pressure
 
 #: More decimals than this are never tried to tell two landmarks apart; a number in brackets does it then.
@@ -50,6 +50,7 @@ class Wording:
             **{f"control {control.name}": control.positions for control in layout.arrangement.controls},
         }
         self._bits = {bit.literal >> 1: bit for bit in bits}
+        self._watches = layout.watches
 
     def says(self, literal: int) -> str:
         """What a state literal says."""
@@ -59,6 +60,8 @@ class Wording:
             return f"{name} is {'at least' if holds else 'below'} {self._marks[name][bit.rank]}"
         if sort == "mishap":
             return f"{name} has {'' if holds else 'not '}happened"
+        if bit.group.startswith((LAPS, LAST)):
+            return self._counter_says(bit, int(name), holds=holds)
         if sort == "lesson":
             return f"{bit.group} is {'' if holds else 'not '}reached"
         if sort == "monitor":
@@ -70,6 +73,15 @@ class Wording:
         if sort == "part":
             return f"{name} is {'' if holds else 'not '}{value}"
         return f"{name} {'stands' if holds else 'does not stand'} at {value}"
+
+    def _counter_says(self, bit: Bit, number: int, *, holds: bool) -> str:
+        watch = self._watches[number]
+        while_due = f"since {watch.pending} is due, {watch.mover}"
+        if bit.group.startswith(LAPS):
+            return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole band{'s' if bit.rank else ''}"
+        if bit.value == "none":
+            return f"{while_due} has {'not ' if holds else ''}crossed a landmark"
+        return f"{while_due} has {'' if holds else 'not '}last gone {bit.value}"
 
     def never(self, clause: tuple[int, ...]) -> str:
         """What a clause says: the facts that it forbids to hold together."""

@@ -21,6 +21,7 @@ A story file, format "bandproof-story/1":
     event = {"control", "from", "to"} | {"part", "from", "to"} | {"mishap"}
           | {"volume", "crosses": "34 psi", "pascals": "a/b", "upward": true | false}
 
+What pace counters remember follows from the start and the steps, so it is not written down but computed anew.
 Reading back checks names, states, band numbers and that every step's events are what changed; it does not ask whether
 the machine allows the step. That is the replay's business.
 """
@@ -29,6 +30,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
@@ -36,6 +38,7 @@ from typing import Any
 from bandproof.findings import Finding
 from bandproof.machine.layout import Layout
 from bandproof.machine.line_air import neglected
+from bandproof.machine.semantics import remember
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, StepKind, Story, Turned
 from bandproof.model.arrangement import Arrangement
 from bandproof.units import show_pressure
@@ -177,17 +180,20 @@ def story_from_json(layout: Layout, document: object) -> Story:
     steps = _list(whole, "steps", "story file")
     places = ["initial", *(f"step {number}" for number in range(1, len(steps) + 1))]
     sheets = [_dict(whole, "initial", "story file"), *(_is_dict(s, p) for s, p in zip(steps, places[1:], strict=True))]
-    states = tuple(_read_state(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True))
+    states = [_read_state(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
     found = tuple(_read_step(sheet, place) for sheet, place in zip(sheets[1:], places[1:], strict=True))
     for number, (before, after) in enumerate(pairwise(states), start=1):
         if _applied(layout, before, found[number - 1].events) != after:
             message = f"story file, step {number}: its events are not what changes from the state before"
             raise ValueError(message)
+    remembered = [replace(states[0], laps=layout.no_laps())]
+    for state in states[1:]:
+        remembered.append(remember(layout, remembered[-1], state))
     reals = [_read_pressures(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
     if any(reals) and not all(reals):
         message = "story file: pressures must be given for every state or for none"
         raise ValueError(message)
-    story = Story(_text(whole, "start", "story file"), states, found, tuple(reals) if any(reals) else ())
+    story = Story(_text(whole, "start", "story file"), tuple(remembered), found, tuple(reals) if any(reals) else ())
     for number, (sheet, place) in enumerate(zip(sheets, places, strict=True)):
         for key, value in _state(layout, story, number).items():
             if sheet.get(key) != value:

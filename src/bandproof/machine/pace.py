@@ -1,0 +1,194 @@
+"""How long a volume that has to cross a landmark can take, and how short a time another needs for a whole band.
+
+Bands carry no time, so the band machine alone would let a vented pilot line lag behind the filling of a whole trailer.
+Where volumes have litres and every passage at them a size, both times can be bounded, and their quotient says how many
+whole bands the one can cross while the other is due (design section 2, "Pace"). What follows from these numbers for a
+step is said twice, in `bandproof.machine.semantics` and in `bandproof.smt.pace`; here are only the numbers.
+
+Flows are in dm3/s at the reference atmosphere of ISO 8778, 100 kPa, isothermal at its temperature; so a volume of V dm3
+with the net inflow q has dp/dt = p0 q / V with p0 = 100 kPa. Both bounds are taken over everything that can touch the
+volume: every part in any of its states, the other end of every open passage in any band, every size anywhere in its
+range. That takes in combinations that no state has, which makes the longest time longer and the shortest shorter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Passage, Range
+from bandproof.physics.iso6358 import BAR, flow_bounds
+
+#: A volume for which more different sums of flows than this are possible has no longest time. Far more than a valve
+#: with a handful of passages needs, and still a matter of milliseconds.
+CONFIGURATIONS = 10_000
+
+#: Allowances above this are not watched: they cost bits of state and seldom bind.
+LARGEST_ALLOWANCE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """While `pending` is due to cross a landmark, `mover` can cross at most `allowance` whole bands in one direction.
+
+    `longest` is how long `pending` can take for that, `shortest` what `mover` needs for a whole band; seconds.
+    """
+
+    pending: str
+    mover: str
+    longest: Fraction
+    shortest: Fraction
+
+    @property
+    def allowance(self) -> int:
+        """How many times the shortest time goes into the longest."""
+        return int(self.longest // self.shortest)
+
+
+#: The ascending landmarks of every volume, pascals gauge.
+Landmarks = Mapping[str, tuple[Fraction, ...]]
+
+
+def watches(arrangement: Arrangement, landmarks: Landmarks) -> tuple[Watch, ...]:
+    """Every watch that can bind: whose allowance is small, and smaller than the mover's number of whole bands."""
+    names = [volume.name for volume in arrangement.volumes]
+    longest = {name: sigma(arrangement, landmarks, name) for name in names}
+    shortest = {name: tau(arrangement, landmarks, name) for name in names}
+    found = [
+        Watch(pending, mover, slow, quick)
+        for pending, slow in longest.items()
+        for mover, quick in shortest.items()
+        if slow is not None and quick is not None and pending != mover
+    ]
+    return tuple(w for w in found if w.allowance <= min(LARGEST_ALLOWANCE, len(landmarks[w.mover]) - 2))
+
+
+def sigma(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction | None:
+    """The longest time, in seconds, that the volume can be due to cross the landmark above its band, or that below.
+
+    Due: its net inflow is sure to be positive, or negative, over its whole band. The time is that for the whole band at
+    the smallest such inflow. None where there is no bound (no litres, a passage without a size, too many combinations),
+    or where the volume is never due.
+    """
+    litres = _litres(arrangement, name)
+    if litres is None:
+        return None
+    times: list[Fraction] = []
+    bands = _bands(arrangement, landmarks, name)
+    for number, own in enumerate(bands):
+        for upward in (True, False):
+            if number == (len(bands) - 1 if upward else 0):
+                continue
+            sums = _sure_sums(arrangement, landmarks, name, own, upward=upward)
+            if sums is None:
+                return None
+            times += [_seconds(litres.high, own, min(s for s in sums if s > 0))] if max(sums) > 0 else []
+    return max(times, default=None)
+
+
+def tau(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction | None:
+    """The shortest time, in seconds, in which the volume can cross a band from the landmark below to that above, or back.
+
+    None where there is no bound, no such band, or no flow to cross one.
+    """
+    litres = _litres(arrangement, name)
+    if litres is None:
+        return None
+    times: list[Fraction] = []
+    for own in _bands(arrangement, landmarks, name)[1:-1]:
+        most = max(_most(arrangement, name, own, inward=inward) for inward in (True, False))
+        times += [_seconds(litres.low, own, most)] if most > 0 else []
+    return min(times, default=None)
+
+
+def _seconds(litres: Fraction, band: Range, flow: Fraction) -> Fraction:
+    """The time a steady net flow takes to bring a volume across a band."""
+    return litres * (band.high - band.low) / (BAR * flow)
+
+
+def _litres(arrangement: Arrangement, name: str) -> Range | None:
+    """The volume's litres; None when they or the size of a passage at it are not declared."""
+    states = _open_passages(arrangement, name)
+    unsized = any(passage.size is None for part in states for passages in part for passage in passages)
+    return None if unsized else arrangement.volume(name).litres
+
+
+def _open_passages(arrangement: Arrangement, name: str) -> list[list[list[Passage]]]:
+    """For each part and each of its states, the open passages through which air can come to the volume or leave it."""
+    return [
+        [
+            [p for p in part.passages if state in p.open_in and (p.upstream == name) != (p.downstream == name)]
+            for state in part.states
+        ]
+        for part in arrangement.parts
+    ]
+
+
+def _sure_sums(
+    arrangement: Arrangement, landmarks: Landmarks, name: str, own: Range, *, upward: bool
+) -> set[Fraction] | None:
+    """The least net inflow (not `upward`: outflow) of the volume in a band, for every combination around it.
+
+    None when there are too many.
+    """
+    sums = {Fraction(0)}
+    for states in _open_passages(arrangement, name):
+        of_part: set[Fraction] = set()
+        for passages in states:
+            here = {Fraction(0)}
+            for passage in passages:
+                spans = _bands(arrangement, landmarks, _other_end(passage, name))
+                flows = [_inflow(arrangement, passage, name, own, span) for span in spans]
+                here = {total + (low if upward else -high) for total in here for low, high in flows}
+                if len(here) > CONFIGURATIONS:
+                    return None
+            of_part |= here
+        sums = {one + other for one in sums for other in of_part}
+        if len(sums) > CONFIGURATIONS:
+            return None
+    return sums
+
+
+def _most(arrangement: Arrangement, name: str, own: Range, *, inward: bool) -> Fraction:
+    """The most air that can go, in all, into (not `inward`: out of) the volume in a band, its neighbours anywhere."""
+    most = Fraction(0)
+    for states in _open_passages(arrangement, name):
+        of_part: list[Fraction] = []
+        for passages in states:
+            flows = [
+                _inflow(arrangement, passage, name, own, _anywhere(arrangement, _other_end(passage, name)))
+                for passage in passages
+            ]
+            of_part.append(sum((high if inward else -low for low, high in flows), Fraction(0)))
+        most += max(of_part)
+    return most
+
+
+def _other_end(passage: Passage, name: str) -> str:
+    return passage.upstream if passage.downstream == name else passage.downstream
+
+
+def _anywhere(arrangement: Arrangement, node: str) -> Range:
+    """Every pressure that a passage end can have."""
+    low = arrangement.highest if node == SOURCE else Fraction(0)
+    high = Fraction(0) if node == ATMOSPHERE else arrangement.highest
+    return Range(low, high)
+
+
+def _bands(arrangement: Arrangement, landmarks: Landmarks, node: str) -> list[Range]:
+    """The bands of a passage end, as closed ranges."""
+    whole = _anywhere(arrangement, node)
+    return [Range(low, high) for low, high in pairwise((whole.low, *landmarks.get(node, ()), whole.high))]
+
+
+def _inflow(
+    arrangement: Arrangement, passage: Passage, name: str, own: Range, other: Range
+) -> tuple[Fraction, Fraction]:
+    """Least and greatest flow into the volume through one open passage with a size."""
+    assert passage.size is not None
+    inward = passage.downstream == name
+    up, down = (other, own) if inward else (own, other)
+    flow = flow_bounds(passage.size, up, down, atmosphere=arrangement.atmosphere, one_way=passage.one_way)
+    return (flow.low, flow.high) if inward else (-flow.high, -flow.low)

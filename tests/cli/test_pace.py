@@ -1,0 +1,166 @@
+"""Pace counters from end to end: a race that bands alone would lose is proven, and the proof can be read and checked.
+
+A claim that is broken at any time without counters, and proven with them, needs a model with litres and sizes:
+`tests/models/pilot_and_trailer.toml`. The pilot line is below 1 bar after at most 0.5 x 8 / (5 x 2 x 0.958) s = 0.417 s
+(with b = 0.3 the port is not choked at 2 bar absolute); the trailer takes 50 x 2 / 10 = 10 s from 2 to 4 bar.
+"""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from bandproof import bench
+from bandproof.api import load_cases
+from bandproof.bench import Bench, Case
+from bandproof.certify import recheck, recheck_against
+from bandproof.findings import Finding, Verdict
+from bandproof.machine import pace
+from bandproof.machine.layout import Layout
+from bandproof.machine.rig import replay
+from bandproof.machine.story import State
+from bandproof.model.conditions import AtLeast
+from bandproof.origins import Literal, clauses_as_conditions
+from bandproof.views.dump import story_from_json, story_json
+from tests.cli.samples import HEAD, lay
+
+BAR = Fraction(100_000)
+MODEL = (Path(__file__).parents[1] / "models" / "pilot_and_trailer.toml").read_text(encoding="utf-8")
+
+#: A drilling as wide as this fills the trailer from 2 to 4 bar in 50 x 2 / 250 = 0.4 s, if need be.
+WIDE = MODEL.replace('C = "0.8..1"', 'C = "0.8..25"')
+
+
+def claim(name: str, shape: str, *, during: str = "charged") -> str:
+    return f'\n[[property]]\nid = "{name}"\nsays = "So."\nbasis = "common practice, no source"\nduring = "{during}"\n{shape}\n'
+
+
+LAG = claim("no-lag", 'never = "pilot is at least 1 bar and trailer is at least 4 bar"')
+#: Makes 2 bar a landmark, so that the trailer has a whole band.
+MARK = claim("mark", 'reachable = "trailer is at least 2 bar"')
+
+
+def decided(folder: Path, claims: str, model: str = MODEL) -> tuple[Case, Bench, list[Finding]]:
+    case = load_cases([lay(folder, HEAD + claims, model)])[0]
+    worked = Bench(case)
+    return case, worked, [worked.decide(one) for one in case.claims]
+
+
+def test_a_race_that_nature_does_not_run_is_proven_not_to_be_lost(tmp_path: Path) -> None:
+    case, worked, (lag, mark) = decided(tmp_path, LAG + MARK)
+    assert [(w.pending, w.mover, w.allowance) for w in worked.layout.watches] == [("pilot", "trailer", 0)]
+    assert (lag.verdict, lag.reason, mark.verdict) == (Verdict.PROVEN, "", Verdict.PROVEN)
+    assert lag.certificate is not None
+    assert recheck_against(lag.certificate, case.arrangement, case.properties[0]).ok
+
+
+def test_without_litres_the_same_race_is_lost(tmp_path: Path) -> None:
+    _, worked, (lag, _) = decided(tmp_path, LAG + MARK, MODEL.replace(', volume = "0.4..0.5 L"', ""))
+    assert worked.layout.watches == ()
+    assert lag.verdict is Verdict.REFUTED
+
+
+def test_a_wide_drilling_wins_the_race(tmp_path: Path) -> None:
+    """Without a landmark at 6 bar the trailer's only whole band is one that it can cross: nothing to watch."""
+    _, worked, (lag, _) = decided(tmp_path, LAG + MARK, WIDE)
+    assert worked.layout.watches == ()
+    assert (lag.verdict, lag.steps) == (Verdict.REFUTED, 4)
+
+
+def test_a_counter_that_binds_elsewhere_leaves_the_story_as_it_is(tmp_path: Path) -> None:
+    """With 6 bar as a landmark the trailer may cross one whole band, not two; the story of the first is real."""
+    further = claim("far", 'never = "pilot is at least 1 bar and trailer is at least 6 bar"')
+    case, worked, (lag, _, far) = decided(tmp_path, LAG + MARK + further, WIDE)
+    assert [w.allowance for w in worked.layout.watches if w.pending == "pilot"] == [1]
+    assert (lag.verdict, lag.steps, far.verdict) == (Verdict.REFUTED, 4, Verdict.PROVEN)
+    assert lag.story is not None
+    assert replay(worked.layout, lag.story, case.properties[0]) is None
+    assert [laps.count for laps in lag.story.states[-1].laps] == [1]
+
+
+def test_a_story_file_says_nothing_of_counters_and_is_read_back_with_them(tmp_path: Path) -> None:
+    further = claim("far", 'never = "trailer is at least 6 bar and knob is in and knob is out"')
+    _, worked, (lag, *_) = decided(tmp_path, LAG + MARK + further, WIDE)
+    assert lag.story is not None
+    document = json.loads(json.dumps(story_json(worked.layout, lag.story)))
+    assert "laps" not in json.dumps(document)
+    assert story_from_json(worked.layout, document) == lag.story
+
+
+# ------------------------------------------------------------------------------------------------ certificates
+
+
+def test_a_certificate_explains_its_counters(tmp_path: Path) -> None:
+    _, _, (lag, _) = decided(tmp_path, LAG + MARK)
+    text = lag.certificate or ""
+    assert (
+        "; While pilot is due to cross a landmark (at most 0.417 s), trailer (at least 10 s for a whole band) crosses no whole band."
+        in text
+    )
+    assert "; c1  never: since pilot is due, trailer has last gone down" in text
+    assert all(run.answers == ("unsat", "unsat", "unsat") for run in recheck(text).runs)
+
+
+def test_counted_bands_are_read_out(tmp_path: Path) -> None:
+    """With 6 bar as a landmark one whole band is allowed, and the proof about two has to count."""
+    further = claim("far", 'never = "pilot is at least 1 bar and trailer is at least 6 bar"')
+    _, _, (*_, far) = decided(tmp_path, LAG + MARK + further, WIDE)
+    assert far.certificate is not None
+    assert "trailer (at least 0.4 s for a whole band) crosses at most one whole band." in far.certificate
+    assert "since pilot is due, trailer has crossed fewer than 1 whole band" in far.certificate
+
+
+def test_a_certificate_without_counters_says_nothing_of_them(tmp_path: Path) -> None:
+    _, _, (_, dry) = decided(
+        tmp_path, LAG + claim("dry", 'never = "trailer is at least 4 bar and stage is home"'), WIDE
+    )
+    assert dry.certificate is not None
+    assert "whole band" not in dry.certificate
+
+
+def test_a_proof_by_other_numbers_is_not_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A certificate written with a watch that the arrangement does not have is about something else."""
+    right = pace.tau
+    monkeypatch.setattr(pace, "tau", lambda *given: None if (time := right(*given)) is None else 2 * time)
+    case, _, (lag, _) = decided(tmp_path, LAG + MARK, WIDE)
+    assert lag.verdict is Verdict.PROVEN
+    assert lag.certificate is not None
+    monkeypatch.undo()
+    assert not recheck_against(lag.certificate, case.arrangement, case.properties[0]).ok
+
+
+# ------------------------------------------------------------------------------------------------------ starts
+
+
+def test_a_start_state_that_only_counters_rule_out_refutes_nothing(tmp_path: Path) -> None:
+    """`tripped` allows a full trailer beside a full pilot line, which no run with counters gets to."""
+    late = claim("late", 'never = "pilot is at least 1 bar"', during="tripped")
+    _, _, (_, _, found) = decided(tmp_path, LAG + MARK + late)
+    assert found.verdict is Verdict.UNDECIDED
+    assert found.reason.startswith('proven for the states of start "tripped" that can be reached from "charged"')
+
+
+def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bench, "_clauses", lambda _decision: ())
+    late = claim("late", 'never = "pilot is at least 1 bar"', during="tripped")
+    _, _, (_, _, found) = decided(tmp_path, LAG + MARK + late)
+    assert found.verdict is Verdict.UNDECIDED
+    assert "add to it, for one, that not " in found.reason
+
+
+def test_what_a_run_remembers_is_no_condition() -> None:
+    level = Literal("volume pilot", "100000", holds=True)
+    counted, last = Literal("laps 0", "1", holds=False), Literal("last 0", "none", holds=True)
+    assert clauses_as_conditions([[level], [level, counted], [last]]) == (AtLeast("pilot", BAR, BAR),)
+
+
+def test_a_state_of_a_layout_without_watches_remembers_nothing(tmp_path: Path) -> None:
+    case, _, _ = decided(tmp_path, LAG)
+    assert case.layout().no_laps() == ()
+    assert State((0,), (), ()) == State((0,), (), (), frozenset(), ())
+    assert isinstance(case.layout(), Layout)

@@ -1,0 +1,111 @@
+"""Pace counters in both meanings: the cases drawn have them, they bind, and the two statements agree about them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import strategies as st
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import check_step, due, in_pace, may_fall, may_rise, pending, successors
+from bandproof.machine.story import Laps, State
+from bandproof.properties.claim import Property
+from bandproof.smt.system import StepRule, pose
+from tests.differential import drawn
+from tests.differential.cases import draw_paced
+from tests.differential.compare import encoded_successors, keeps_form
+from tests.differential.test_engines import agree_with_enumeration
+from tests.differential.test_step import neighbours
+
+SEED = 20_261_125
+#: Not made smaller when it fails: that takes minutes, and what fails is told state by state as it is.
+SMALL = settings(
+    max_examples=40,
+    deadline=None,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.explicit, Phase.generate),
+)
+LARGE = settings(SMALL, max_examples=2_000)
+
+
+def compare_paced_steps(data: st.DataObject) -> Counter[str]:
+    """Successors of states with memory, in both directions; and what `check_step` says of their neighbours."""
+    layout, claim = draw_paced(data)
+    problem = pose(StepRule(layout), claim)
+    assert keeps_form(problem, problem.after)
+    assert problem.leap == problem.after or not layout.watches
+    found = Counter(drawn=1, watched=bool(layout.watches))
+    for state in [data.draw(drawn.states(layout)) for _ in range(4)]:
+        stepped = {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
+        assert encoded_successors(problem, state, problem.after) - {state} == stepped - {state}
+        check_neighbours(layout, claim, state, stepped)
+        found["states"] += 1
+        found["due"] += any(due(layout, state, watch.pending) is not None for watch in layout.watches)
+        found["binding"] += binds(layout, state)
+        found["counting"] += any(laps.count for after in stepped for laps in after.laps)
+        found["forgetting"] += any(
+            before != Laps() == laps for after in stepped for before, laps in zip(state.laps, after.laps, strict=True)
+        )
+    return found
+
+
+def check_neighbours(layout: Layout, claim: Property, state: State, stepped: set[State]) -> None:
+    """`check_step` accepts exactly the successors, and none of them with another memory."""
+    for after in neighbours(layout, state)[:40]:
+        accepted = not isinstance(check_step(layout, state, after, claim.pace, claim.mishaps), str)
+        assert accepted == (after in stepped)
+    for after in sorted(stepped, key=repr)[:4]:
+        for other in sorted({Laps(), Laps(1, last=True)} - {after.laps[0]}, key=repr) if after.laps else ():
+            forged = replace(after, laps=(other, *after.laps[1:]))
+            assert isinstance(check_step(layout, state, forged, claim.pace, claim.mishaps), str)
+
+
+def binds(layout: Layout, state: State) -> bool:
+    """Some volume could cross a landmark if it were not for the pace."""
+    return not pending(layout, state) and any(
+        rule(layout, state, volume.name) and not in_pace(layout, state, volume.name, upward=upward)
+        for volume in layout.arrangement.volumes
+        for upward, rule in ((True, may_rise), (False, may_fall))
+    )
+
+
+@pytest.mark.slow
+def test_both_meanings_keep_the_same_pace() -> None:
+    """A good share of what is drawn has watches, and in a good share of the states they stand in the way."""
+    found: Counter[str] = Counter()
+
+    @seed(SEED)
+    @given(st.data())
+    @SMALL
+    def compare(data: st.DataObject) -> None:
+        found.update(compare_paced_steps(data))
+
+    compare()
+    assert found["watched"] >= found["drawn"] / 3, found
+    assert found["due"] >= found["states"] / 6, found
+    assert min(found["binding"], found["counting"], found["forgetting"]) >= 8, found
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_both_meanings_keep_the_same_pace_large(data: st.DataObject) -> None:
+    compare_paced_steps(data)
+
+
+@pytest.mark.slow
+@given(st.data())
+@settings(SMALL, max_examples=20)
+def test_engines_agree_with_enumeration_at_pace(data: st.DataObject) -> None:
+    agree_with_enumeration(*draw_paced(data))
+
+
+@pytest.mark.long
+@given(st.data())
+@LARGE
+def test_engines_agree_with_enumeration_at_pace_large(data: st.DataObject) -> None:
+    agree_with_enumeration(*draw_paced(data))
