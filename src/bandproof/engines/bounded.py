@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
+from operator import itemgetter
 
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
@@ -41,6 +42,9 @@ class Unrolling:
         self._step = Numbered(
             problem.circuit, [*problem.after, self.goal, problem.well_formed, *bits], first=self._first
         )
+        #: Each clause of the step as what picks its literals from a table of all of them.
+        self._picks = [itemgetter(*clause) for clause in self._step.clauses if len(clause) > 1]
+        self._units = [clause[0] for clause in self._step.clauses if len(clause) == 1]
         self._add_copy()
         if from_start:
             for bit in bits:
@@ -57,7 +61,11 @@ class Unrolling:
 
     def _add_copy(self) -> None:
         shift = self._copies * self._step.size
-        self._sat.add_all([x + shift if x > 0 else x - shift for x in clause] for clause in self._step.clauses)
+        high = self._first + self._step.size
+        # Index i holds the copy's variable for variable i; index -i, counted from the end, the opposite.
+        table = [*range(shift, shift + high), *range(1 - shift - high, -shift)]
+        self._sat.add_all(pick(table) for pick in self._picks)
+        self._sat.add_all([table[x]] for x in self._units)
         self._sat.add([self.at(self.problem.well_formed, self._copies)])
         if self._copies:
             for bit, after in zip(self.problem.bits, self.problem.after, strict=True):

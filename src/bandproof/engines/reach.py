@@ -80,10 +80,26 @@ class Reachability:
         self._over = signed(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
         self._fixed: list[int] = []
         self._build()
-        self._backbone = {
-            lit for bit in self._bits for lit in (bit, -bit) if not self._sat.holds([self._start, -lit])
-        }
+        self._backbone = self._start_backbone()
         self._fix()
+
+    def _start_backbone(self) -> set[int]:
+        """The state literals that hold in every start state; all of them, and their opposites, if there is none."""
+        # The clause that says nothing makes every bit known to the solver, and so part of its models.
+        self._sat.add([*self._bits, *(-x for x in self._bits)])
+        if not self._sat.holds([self._start]):
+            return {*self._bits, *(-x for x in self._bits)}
+        self._model = self._sat.model()
+        open_still = [x if self._true(x) else -x for x in self._bits]
+        found: set[int] = set()
+        while open_still:
+            x = open_still.pop()
+            if self._sat.holds([self._start, -x]):
+                self._model = self._sat.model()
+                open_still = [y for y in open_still if self._true(y)]
+            else:
+                found.add(x)
+        return found
 
     def _fix(self) -> None:
         """Find state literals that hold at the start and that no step changes while all of them hold.

@@ -144,11 +144,11 @@ class Numbered:
         nodes = circuit.cone(roots)
         self._number = {node: number for number, node in enumerate(nodes, start=first)}
         self.size = len(nodes)
-        self.clauses = [[self._renumber(x) for x in clause] for clause in clauses(circuit, nodes)]
-
-    def _renumber(self, signed: int) -> int:
-        number = self._number[abs(signed) - 1]
-        return number if signed > 0 else -number
+        number = self._number
+        table: dict[int, int] = {}
+        for node in nodes:
+            table[node + 1], table[-node - 1] = number[node], -number[node]
+        self.clauses = [[table[x] for x in clause] for clause in clauses(circuit, nodes)]
 
     def signed(self, literal: int) -> int:
         """The signed solver variable of a literal in the cone of the roots; KeyError for any other."""

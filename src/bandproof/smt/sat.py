@@ -1,13 +1,13 @@
-"""The one seam to the clause solver: an incremental CaDiCaL with assumptions and cores."""
+"""The one seam to the clause solver: an incremental CaDiCaL with assumptions and cores.
+
+CaDiCaL 1.9.5 as packaged with python-sat. Its search is deterministic: same clauses, same answers.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from pysat.solvers import Solver
-
-#: CaDiCaL 1.9.5 as packaged with python-sat. Its search is deterministic: same clauses, same answers.
-_SOLVER = "cadical195"
+from pysat.solvers import Cadical195
 
 #: What one query costs beside its propagations, in propagations; roughly the time CaDiCaL takes to restart.
 _QUERY_CHARGE = 2_000
@@ -17,7 +17,7 @@ class Sat:
     """Clauses over signed variables 1, 2, ...; satisfiable or not under assumptions."""
 
     def __init__(self, clauses: Iterable[Sequence[int]] = ()) -> None:
-        self._solver = Solver(name=_SOLVER, bootstrap_with=clauses)
+        self._solver = Cadical195(bootstrap_with=clauses)
         self.queries = 0
 
     def add(self, clause: Sequence[int]) -> None:
@@ -26,8 +26,9 @@ class Sat:
 
     def add_all(self, clauses: Iterable[Sequence[int]]) -> None:
         """Add clauses for good."""
+        add = self._solver.add_clause
         for clause in clauses:
-            self._solver.add_clause(clause)
+            add(clause)
 
     def holds(self, assumptions: Sequence[int] = ()) -> bool:
         """Some assignment satisfies all clauses and assumptions."""
@@ -39,7 +40,7 @@ class Sat:
         return list(self._solver.get_core() or ())
 
     def model(self) -> list[int]:
-        """After `holds` said yes: the signed value of variable i at index i - 1."""
+        """After `holds` said yes: the signed value of variable i at index i - 1; none beyond those of the clauses."""
         return list(self._solver.get_model())
 
     @property
