@@ -10,6 +10,7 @@ is undecided and the rest go on. Workers ignore Ctrl-C: the parent hears it, end
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -34,6 +35,9 @@ _GRACE_MEMORY = 1.1
 
 #: How often limits are looked at from outside, in seconds.
 _LOOK_EVERY = 0.1
+
+#: How many new objects a worker makes before Python looks for cycles among them.
+_OBJECTS_BETWEEN_LOOKS = 50_000
 
 #: A helper process costs one more encoding, which this many waiting claims are worth.
 _WORTH_HELPING = 2
@@ -73,6 +77,9 @@ def _work(line: Connection, limits: Limits) -> None:
     import bandproof.certify  # noqa: PLC0415  (what takes time to load is loaded before any limit runs)
     import bandproof.engines.run  # noqa: F401, PLC0415  (as above)
 
+    # Formulas are many small objects that live long and hold no cycles: looking for cycles among them costs much.
+    gc.freeze()
+    gc.set_threshold(_OBJECTS_BETWEEN_LOOKS, 20, 20)
     line.send(None)
     bench: Bench | None = None
     while True:

@@ -29,6 +29,7 @@ from bandproof.smt.air import NEGLECTED, Air, declared_sizes, number
 from bandproof.smt.downhill import Slope, all_facts, one_direction, overshoots, slopes
 from bandproof.smt.learned import Lesson, contradiction, lesson_of
 from bandproof.smt.places import Atom, Needs, whole
+from bandproof.smt.smtlib import join
 from bandproof.smt.system import Problem, StepRule
 from bandproof.smt.witness import Witness
 from bandproof.smt.z3_solver import ask
@@ -38,6 +39,9 @@ Check = Callable[[], None]
 
 #: Steps of z3's own clock for one question about a single story.
 _LIMIT = 50_000_000
+
+#: The same, while as much as can be had of what reads well is looked for: nothing that is true hangs on it.
+_WISHING = 20_000_000
 
 #: A pressure is preferred to be at least this share of its band away from the band's ends.
 _MARGIN = Fraction(1, 10)
@@ -220,10 +224,14 @@ def _solve_accounts(
     if not _downhill(solver, air, followed, []):
         return None
     kept = dict(wishes)
-    while not _downhill(solver, air, followed, list(kept)):
-        core = solver.core() & kept.keys()
-        lowest = min((kept[switch].rank for switch in core), default=0)
-        kept = {switch: wish for switch, wish in kept.items() if core and not (switch in core and wish.rank == lowest)}
+    solver.solver.set("rlimit", _WISHING)
+    while kept and not _downhill(solver, air, followed, list(kept)):
+        core = (solver.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
+        lowest = min(kept[switch].rank for switch in core)
+        kept = {switch: wish for switch, wish in kept.items() if not (switch in core and wish.rank == lowest)}
+    solver.solver.set("rlimit", _LIMIT)
+    if not kept and not _downhill(solver, air, followed, []):
+        return None
     return _read(air, solver, story, sizes)
 
 
@@ -248,11 +256,12 @@ def _wishes(air: Air, story: Story, claim: Property | None) -> Iterator[_Wish]:
             low, high = air.layout.low(volume, band), air.layout.high(volume, band)
             level = air.pressure[volume, 2 * place + 1]
             margin = (high - low) * _MARGIN
+            ends = [f"(>= {level} {number(low + margin)})"] * bool(band)
             if band < len(air.layout.landmarks[volume]):
                 yield _Wish(4, f"(< {level} {number(high)})")
-                yield _Wish(1, f"(<= {level} {number(high - margin)})")
-            if band:
-                yield _Wish(1, f"(>= {level} {number(low + margin)})")
+                ends.append(f"(<= {level} {number(high - margin)})")
+            if ends:
+                yield _Wish(1, join("and", ends))
     yield _Wish(3, air.same(0, 1))
     for place, step in enumerate(story.steps):
         if step.kind is not StepKind.FLOW:
