@@ -18,6 +18,9 @@ from bandproof.smt.system import Problem
 
 Clause = tuple[int, ...]
 
+#: Stands for the goal among clauses: there is no literal -1.
+_GOAL: Clause = (-1,)
+
 
 def definition_clauses(problem: Problem) -> list[Clause]:
     """The clauses that `problem.well_formed` stands for."""
@@ -175,19 +178,19 @@ class _Minimiser:
     def _drop_clauses(self) -> None:
         """Leave out, one at a time, every clause that the others can do without."""
         self._forget_unused()
-        #: For each clause that could not be left out: one that needed it. The goal itself stands as no clause.
+        #: For each clause that could not be left out: what needed it. It is tried again only when that is gone.
         needed_by: dict[Clause, Clause] = {}
-        while waiting := [c for c in self._support if needed_by.get(c, c) not in {*self._support, ()} - {c}]:
+        while waiting := [c for c in self._support if needed_by.get(c) not in {*self._support, _GOAL}]:
             for clause in sorted(waiting, key=self._rank, reverse=True):
                 if clause in self._support and (user := self._try_without(clause)) is not None:
                     needed_by[clause] = user
 
     def _try_without(self, clause: Clause) -> Clause | None:
-        """Leave the clause out; if that cannot be, one that needs it: () for the goal."""
+        """Leave the clause out; if that cannot be, one that needs it, or the goal."""
         rest = set(self._support) - {clause}
         goal_support: frozenset[Clause] | None = self._goal_support
         if clause in self._goal_support and (goal_support := self._excluded(rest)) is None:
-            return ()
+            return _GOAL
         changed: dict[Clause, frozenset[Clause]] = {}
         for user in sorted(rest, key=self._rank):
             if clause in self._support[user]:
