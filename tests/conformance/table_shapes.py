@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bandproof.findings import Verdict
+from bandproof.model.conditions import ALWAYS_TRUE
 from bandproof.properties.claim import Pace
 from tests.conformance.case import (
     Case,
@@ -100,6 +101,8 @@ HOLDS = (
 )
 
 OTHERS = (
+    refuted("one state only", "nothing can differ, and what is never to be is", volumes(v="line") + starting(), never(ALWAYS_TRUE), 0),
+    proven("one state only, always", "nothing can differ", volumes(v="line") + starting(), always(ALWAYS_TRUE)),
     shown(
         "reachable",
         "the feed fills the line",

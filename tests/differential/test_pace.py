@@ -13,6 +13,8 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import check_step, due, in_pace, may_fall, may_rise, pending, successors
 from bandproof.machine.story import Laps, State
 from bandproof.properties.claim import Property
+from bandproof.smt.circuit import Numbered, negate
+from bandproof.smt.sat import Sat
 from bandproof.smt.system import StepRule, pose
 from tests.differential import drawn
 from tests.differential.cases import draw_paced
@@ -53,6 +55,19 @@ def compare_paced_steps(data: st.DataObject) -> Counter[str]:
     return found
 
 
+def counts_nothing_at_a_start(data: st.DataObject) -> bool:
+    """No state of a start has counted or remembers a crossing, whatever else is true of it; whether there is a counter."""
+    layout, claim = draw_paced(data)
+    rule = StepRule(layout)
+    problem = pose(rule, claim)
+    counted = [literal for c in rule.encoding.counted for literal in (*c.bands, negate(c.none))]
+    numbered = Numbered(problem.circuit, [problem.start, *counted])
+    sat = Sat([*numbered.clauses, [numbered.signed(problem.start)]])
+    assert not any(sat.holds([numbered.signed(literal)]) for literal in counted)
+    sat.close()
+    return bool(counted)
+
+
 def check_neighbours(layout: Layout, claim: Property, state: State, stepped: set[State]) -> None:
     """`check_step` accepts exactly the successors, and none of them with another memory."""
     for after in neighbours(layout, state)[:40]:
@@ -71,6 +86,19 @@ def binds(layout: Layout, state: State) -> bool:
         for volume in layout.arrangement.volumes
         for upward, rule in ((True, may_rise), (False, may_fall))
     )
+
+
+def test_nothing_is_counted_at_a_start() -> None:
+    counters = []
+
+    @seed(SEED)
+    @given(st.data())
+    @settings(SMALL, max_examples=12)
+    def draw(data: st.DataObject) -> None:
+        counters.append(counts_nothing_at_a_start(data))
+
+    draw()
+    assert any(counters)
 
 
 @pytest.mark.slow

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandproof.engines.bounded import tell
-from bandproof.engines.run import search
+from bandproof.engines.run import decide, search
+from bandproof.findings import Verdict
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import start_states, successors
 from bandproof.machine.story import State, Step, StepKind, Story
@@ -143,6 +144,17 @@ def test_a_contradiction_that_a_fresh_solver_does_not_see_teaches_nothing(monkey
     answer = realise(layout, story, claim)
     assert isinstance(answer, Unclear)
     assert "not confirmed" in answer.reason
+
+
+@pytest.mark.parametrize("claim", [never(at_least("tank", 100)), never(at_least("pilot", 100))])
+def test_a_search_that_a_hint_cuts_short_has_proven_nothing(monkeypatch: pytest.MonkeyPatch, claim: Property) -> None:
+    """The hint forbids every run, so none is left to be found; but it was never shown that none is real."""
+    hint = Unclear("it is not known", Lesson((frozenset(),), None))
+    monkeypatch.setattr("bandproof.engines.run.make_real", lambda *_, **__: hint)
+    arrangement, _ = cylinder("1")
+    decision = decide(StepRule(layout_for(arrangement, claim)), claim)
+    assert decision.verdict is Verdict.UNDECIDED
+    assert "it is not known" in decision.reason
 
 
 def test_a_lesson_of_another_start_does_not_speak_of_this_one() -> None:

@@ -13,6 +13,7 @@ from operator import itemgetter
 
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
+from bandproof.model.arrangement import VolumeKind
 from bandproof.smt.circuit import Numbered
 from bandproof.smt.encode import LAPS, LAST
 from bandproof.smt.sat import Sat
@@ -86,24 +87,29 @@ class Unrolling:
         self._spare = self._first + self._copies * self._step.size
         return self._sat.holds([self.at(self.goal, depth)])
 
-    def shortest(self, low: int, high: int, *, any_length: bool = False) -> Story | None:
-        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has.
-
-        With `any_length` a run of at most `high` steps, as it comes.
-        """
+    def shortest(self, low: int, high: int) -> Story | None:
+        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
         if not self.reaches(high):
             self.exclude(high)
             return None
-        while low < high and not any_length:
+        while low < high:
             middle = (low + high) // 2
             if self.reaches(middle):
                 high = middle
             else:
                 low = middle + 1
-        if not (any_length or self.reaches(high)):
+        if not self.reaches(high):
             message = f"a run of {high} steps was there and is gone"
             raise NotARunError(message)
         return self.story(high)
+
+    def some(self, high: int) -> Story | None:
+        """A run of at most `high` steps, as it comes; None when there is none."""
+        if not self.reaches(high):
+            self.exclude(high)
+            return None
+        self._model = self._sat.model()
+        return self._told(high)
 
     def exclude(self, depth: int) -> None:
         """From now on the state after `depth` steps is not in the goal."""
@@ -114,15 +120,16 @@ class Unrolling:
         """A calm run among those of the last `reaches(depth)`: what need not change, does not.
 
         Volumes and parts are asked one after another to stand still throughout, then from one state to the next; each
-        does so as long as some run of this length is left. The least number of changes is not sought: that would be
+        does so as long as some run of this length is left. Tanks come first: it takes most air to move them. The least number of changes is not sought: that would be
         another search.
         """
         self._model = self._sat.model()
         held = [self.at(self.goal, depth)]
         counters = (LAPS, LAST)
+        tanks = {f"volume {v.name}" for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
         groups = sorted(
             {b.group for b in self.problem.bits if not b.group.startswith(counters)},
-            key=lambda g: (not g.startswith("part"), g),
+            key=lambda g: (g not in tanks, not g.startswith("part"), g),
         )
         still = {(g, t): self._stands_still(g, t) for g in groups for t in range(depth)}
         for wanted in (*([(g, t) for t in range(depth)] for g in groups), *([key] for key in still)):
@@ -133,6 +140,9 @@ class Unrolling:
                 quiet = True
             if quiet:
                 held += literals
+        return self._told(depth)
+
+    def _told(self, depth: int) -> Story:
         return tell(self.problem, [self._state(copy) for copy in range(depth + 1)])
 
     def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:

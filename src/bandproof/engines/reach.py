@@ -26,6 +26,9 @@ Cube = tuple[int, ...]
 #: The solver is built anew after this many retired helper clauses; they slow every later query a little.
 _RETIRED_LIMIT = 4_000
 
+#: How many states in the way of a wider cube are blocked for its sake.
+_IN_THE_WAY = 3
+
 
 @dataclass(frozen=True, slots=True)
 class Reached:
@@ -85,8 +88,8 @@ class Reachability:
 
     def _start_backbone(self) -> set[int]:
         """The state literals that hold in every start state; all of them, and their opposites, if there is none."""
-        # The clause that says nothing makes every bit known to the solver, and so part of its models.
-        self._sat.add([*self._bits, *(-x for x in self._bits)])
+        # Clauses that say nothing make every bit known to the solver, and so part of its models.
+        self._sat.add_all([x, -x] for x in self._bits)
         if not self._sat.holds([self._start]):
             return {*self._bits, *(-x for x in self._bits)}
         self._model = self._sat.model()
@@ -236,17 +239,42 @@ class Reachability:
             state = self._groups.slim([*state, -self._over])
         return state, wishes
 
-    def _generalise(self, cube: Cube, level: int) -> Cube:
-        """A cube around `cube` that frame `level` does not step into either; literals dropped, then widened."""
+    def _generalise(self, cube: Cube, level: int, *, aside: bool = False) -> Cube:
+        """A cube around `cube` that frame `level` does not step into either; literals dropped, then widened.
+
+        `aside`: it is itself blocked only so that another one can be made wider.
+        """
         for x in sorted(cube, key=lambda y: self._score.get(y, 0.0)):
             if x not in cube or len(cube) == 1:
                 continue
             trial = tuple(y for y in cube if y != x)
-            if not self._meets_start(trial) and (smaller := self._blocked_from(trial, level)) is not None:
+            if (smaller := self._wide_blocked(trial, level, aside=aside)) is not None:
                 cube = smaller
         for literal in cube:
             cube = self._widen(cube, literal, level)
         return cube
+
+    def _wide_blocked(self, trial: Cube, level: int, *, aside: bool) -> Cube | None:
+        """As `_blocked_from`, for a cube clear of the start; states in its way are blocked first, if few and easy."""
+        if self._meets_start(trial):
+            return None
+        for _ in range(1 if aside or not level else _IN_THE_WAY):
+            smaller = self._blocked_from(trial, level)
+            if smaller is not None or aside or not level:
+                return smaller
+            state, _ = self._lift(trial, goal=False)
+            if self._meets_start(state) or (blocked := self._blocked_from(state, level - 1)) is None:
+                return None
+            self._add_pushed(self._generalise(blocked, level - 1, aside=True), level)
+        return self._blocked_from(trial, level)
+
+    def _add_pushed(self, cube: Cube, level: int) -> int:
+        """Block the cube at frame `level`, or at as late a frame as it can be; returns which."""
+        top = len(self._frames) - 1
+        while level < top and (pushed := self._blocked_from(cube, level)) is not None:
+            cube, level = pushed, level + 1
+        self._add(cube, level)
+        return level
 
     def _widen(self, cube: Cube, literal: int, level: int) -> Cube:
         """The cube with one of its literals moved as many landmarks out as it can be."""
@@ -307,10 +335,7 @@ class Reachability:
                 heappush(queue, (level - 1, count, _Obligation(cube, wishes, obligation)))
             else:
                 heappop(queue)
-                cube = self._generalise(smaller, level - 1)
-                while level < top and (pushed := self._blocked_from(cube, level)) is not None:
-                    cube, level = pushed, level + 1
-                self._add(cube, level)
+                level = self._add_pushed(self._generalise(smaller, level - 1), level)
                 if level < top:
                     count -= 1
                     heappush(queue, (level + 1, count, obligation))

@@ -25,19 +25,19 @@ from bandproof.smt.realise import Real, Unclear, make_real
 from bandproof.smt.system import Problem, StepRule, pose
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
-HEAD_START = 12_000_000
+HEAD_START = 3_000_000
 
 #: From then on it still gets this many solver steps for each one of bounded search, whose steps take longer.
-SHARE = 3
-
-#: Where any run will do, reachability mostly finds one by itself, and runs alone for this many steps.
-ANY_RUN = 60_000_000
+SHARE = 2
 
 #: Once reachability has found some run, bounded search gets this many solver steps to find a shortest one.
 SHORTEST = 100_000_000
 
 #: Bounded search looks this many steps further at a time.
-STRIDE = 3
+STRIDE = 4
+
+#: Where any run will do: it is easier to find one among longer runs than to show that no shorter one is there.
+LONG_STRIDE = 12
 
 #: A story may be this many steps longer than the shortest run of the band machine, if that makes it real.
 LONGER = 2
@@ -91,13 +91,13 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, 
     longer: Reached | None = None
     allowance = 0
     depth = least
-    head_start = HEAD_START if shortest else ANY_RUN
+    stride = STRIDE if shortest else LONG_STRIDE
     try:
         while True:
             check()
-            if bounded is None and (longer is not None or reach.work > head_start):
+            if bounded is None and (longer is not None or reach.work > HEAD_START):
                 bounded = Unrolling(problem, from_start=True, goal=goal)
-            if longer is None and (bounded is None or reach.work < head_start + SHARE * bounded.work):
+            if longer is None and (bounded is None or reach.work < HEAD_START + SHARE * bounded.work):
                 try:
                     next(running)
                 except StopIteration as end:
@@ -110,10 +110,11 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, 
             elif longer is not None and bounded is not None and bounded.work > allowance:
                 return _as_found(problem, longer, depth)
             elif bounded is not None:
-                story = bounded.shortest(depth, depth + STRIDE - 1, any_length=not shortest)
+                high = depth + stride - 1
+                story = bounded.shortest(depth, high) if shortest else bounded.some(high)
                 if story is not None:
                     return Outcome(story, None, "bounded search")
-                depth += STRIDE
+                depth += stride
     except GaveUpError:
         if longer is None:
             raise
@@ -146,13 +147,15 @@ def decide(
     No run of fewer than `least` steps refutes it (or, for `reachable`, shows it), as is known already.
 
     A run that ends the search is made real before it is believed. One that no pressures fit teaches a lesson, and the
-    search goes on among the runs that the lesson does not forbid (design section 2, "Air is conserved"). With `real`
+    search goes on among the runs that the lesson does not forbid (design section 2, "Air is conserved"). Where it is not
+    shown that no pressures fit, other runs are looked for, and the claim stays undecided when none is real. With `real`
     false the band machine's runs are taken as they are: for comparing engines with one another, not for a verdict.
     """
     problem = pose(rule, claim)
     known = {} if seen is None else seen
     sights = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", _sights(problem))
     lessons: list[Lesson] = []
+    doubt = ""
     while True:
         outcome = search(problem, problem.hit, check, least=least)
         if outcome.story is None:
@@ -165,11 +168,14 @@ def decide(
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
             return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lessons=tuple(lessons))
-        if isinstance(answer, Unclear) or len(lessons) == LESSONS:
-            reason = f"a run was found, but no pressures for it: {answer.reason}"
-            return Decision(Verdict.UNDECIDED, reason, outcome.engine, problem)
-        lessons.append(answer.lesson)
-        problem = refine(rule, problem, answer.lesson)
+        lesson = answer.hint if isinstance(answer, Unclear) else answer.lesson
+        doubt = doubt or (answer.reason if isinstance(answer, Unclear) else "")
+        if lesson is None or len(lessons) == LESSONS:
+            return _undecided(doubt or answer.reason, outcome.engine, problem)
+        lessons.append(lesson)
+        problem = refine(rule, problem, lesson)
+    if doubt:
+        return _undecided(doubt, outcome.engine, problem)
     reason = "" if not lessons else f"holds because air is conserved: {len(lessons)} kinds of run without it are excluded"
     decision = Decision(
         Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lessons=tuple(lessons)
@@ -179,6 +185,10 @@ def decide(
     if _is_empty(rule, claim, problem, sights, check):
         return replace(decision, verdict=Verdict.EMPTY, reason="its condition can never happen")
     return decision
+
+
+def _undecided(reason: str, engine: str, problem: Problem) -> Decision:
+    return Decision(Verdict.UNDECIDED, f"a run was found, but no pressures for it: {reason}", engine, problem)
 
 
 def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> None:

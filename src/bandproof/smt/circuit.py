@@ -3,15 +3,20 @@
 A literal is an int: `2 * node` or, negated, `2 * node + 1`. Node 0 is the constant false. Every other node is a
 variable or a conjunction of two or more literals. Nodes are only ever added, operands before users, so node order is a
 topological order.
+
+A circuit may be told what always holds of some of its variables: that they are the bits of a thermometer, or that just
+one of them is true. Conjunctions are then made smaller by it, so a formula keeps its meaning only where that holds.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Mapping
 
 FALSE = 0
 TRUE = 1
+
+#: What a conjunction implies is kept only when it is no more than this many literals: long sets cost more than they find.
+_REMEMBERED = 64
 
 
 def negate(literal: int) -> int:
@@ -25,7 +30,13 @@ class Circuit:
     def __init__(self) -> None:
         self.operands: list[tuple[int, ...] | None] = [None]
         self.names: dict[int, str] = {}
-        self._shared: dict[tuple[int, ...], int] = {}
+        #: The literal of each conjunction asked for so far, and of each that there is a node for.
+        self._found: dict[tuple[int, ...], int] = {}
+        self._granted = TRUE
+        #: For some literals: all that is known to hold wherever they do, themselves included.
+        self._implied: dict[int, frozenset[int]] = {}
+        #: For each variable of which it is known: those of which just one is true.
+        self._one_of: dict[int, tuple[int, ...]] = {}
 
     def variable(self, name: str) -> int:
         """A new variable; returns its positive literal."""
@@ -34,22 +45,129 @@ class Circuit:
         self.names[node] = name
         return 2 * node
 
+    def grant(self, granted: int, descending: Iterable[list[int]], just_one: Iterable[list[int]]) -> None:
+        """From now on simplify by what `granted` says; formulas keep their meaning where it holds.
+
+        It says that in each list of `descending` a variable is true only if the one before it is, and that of each list
+        of `just_one` one variable is true and no two are. A conjunction with `granted` itself still says all of it.
+        """
+        self._found.clear()
+        self._granted = granted
+        for bits in descending:
+            for place, bit in enumerate(bits):
+                self._implied[bit] = frozenset(bits[: place + 1])
+                self._implied[negate(bit)] = frozenset(map(negate, bits[place:]))
+        for bits in just_one:
+            for bit in bits:
+                self._implied[bit] = frozenset(x if x == bit else negate(x) for x in bits)
+                self._one_of[bit] = tuple(bits)
+
     def all_of(self, literals: Iterable[int]) -> int:
         """The conjunction of `literals`."""
-        unique = sorted(set(literals) - {TRUE})
-        if not unique:
-            return TRUE
-        if unique[0] == FALSE or any(a ^ 1 == b for a, b in itertools.pairwise(unique)):
+        given = set(literals)
+        given.discard(TRUE)
+        asked = tuple(sorted(given))
+        found = self._found.get(asked)
+        if found is None:
+            found = self._found[asked] = self._conjunction(given)
+        return found
+
+    def _conjunction(self, given: set[int]) -> int:
+        if self._granted in given and len(given) > 1:
+            rest = self.all_of(given - {self._granted})
+            return self._granted if rest == TRUE else self._node(tuple(sorted((self._granted, rest))))
+        slim = self._slim(given)
+        if slim is None:
             return FALSE
-        if len(unique) == 1:
-            return unique[0]
-        key = tuple(unique)
-        node = self._shared.get(key)
-        if node is None:
+        if not slim:
+            return TRUE
+        return slim[0] if len(slim) == 1 else self._node(tuple(slim))
+
+    def _node(self, key: tuple[int, ...]) -> int:
+        if FALSE in key:
+            return FALSE
+        if key not in self._found:
             node = len(self.operands)
             self.operands.append(key)
-            self._shared[key] = node
-        return 2 * node
+            self._found[key] = 2 * node
+            implied = frozenset[int]().union([2 * node], *map(self._implications, key))
+            if len(implied) <= _REMEMBERED:
+                self._implied[2 * node] = implied
+        return self._found[key]
+
+    def _implications(self, literal: int) -> frozenset[int]:
+        return self._implied.get(literal) or frozenset([literal])
+
+    def _slim(self, unique: set[int]) -> list[int] | None:
+        """Literals whose conjunction is the same, in order: none that others imply; None if they contradict."""
+        known: set[int] = set()
+        waiting = list(unique)
+        while waiting:
+            for literal in waiting:
+                implied = self._implications(literal)
+                if FALSE in implied or any(x ^ 1 in known for x in implied):
+                    return None
+                known |= implied
+            waiting = self._found_singles(known)
+            for literal in [x for x in unique if x & 1]:
+                smaller = self._under(literal, known)
+                if smaller != literal:
+                    unique.discard(literal)
+                    unique.add(smaller)
+                    waiting.append(smaller)
+            unique.update(waiting)
+            unique.discard(TRUE)
+            waiting = [x for x in waiting if x not in known and x != TRUE]
+        return self._without_idle(sorted(unique))
+
+    def _without_idle(self, literals: list[int]) -> list[int]:
+        """The literals without those that follow from another one."""
+        kept = literals[:]
+        for literal in literals:
+            opposite = self._implications(literal ^ 1) if literal & 1 else None
+            for other in kept:
+                if other != literal and (
+                    self._follows(literal, self._implications(other))
+                    or (opposite is not None and other & 1 and self._follows(other ^ 1, opposite))
+                ):
+                    kept.remove(literal)
+                    break
+        return kept
+
+    def _follows(self, literal: int, known: set[int] | frozenset[int]) -> bool:
+        """The literal is seen to hold wherever all of `known` does."""
+        if literal in known:
+            return True
+        operands = self.operands[literal >> 1]
+        if operands is None:
+            return False
+        if literal & 1:
+            return any(x ^ 1 in known for x in operands)
+        return known.issuperset(operands)
+
+    def _found_singles(self, known: set[int]) -> list[int]:
+        """Variables that must be true because all others of theirs are known to be false."""
+        groups = {self._one_of[x ^ 1] for x in known if x & 1 and x ^ 1 in self._one_of}
+        return [
+            open_still[0]
+            for group in sorted(groups)
+            if len(open_still := [x for x in group if x ^ 1 not in known]) == 1 and open_still[0] not in known
+        ]
+
+    def _under(self, literal: int, known: set[int]) -> int:
+        """A literal equal to this negated conjunction wherever all of `known` holds; itself if none is smaller."""
+        operands = self.operands[literal >> 1]
+        if operands is None:
+            return literal
+        if any(self._follows(x ^ 1, known) for x in operands):
+            return TRUE
+        rest = [x for x in operands if not self._follows(x, known)]
+        if len(rest) == len(operands):
+            return literal
+        if len(rest) < 2:
+            return rest[0] ^ 1 if rest else FALSE
+        found = self._found.get(tuple(rest))
+        return literal if found is None else found ^ 1
 
     def any_of(self, literals: Iterable[int]) -> int:
         """The disjunction of `literals`."""

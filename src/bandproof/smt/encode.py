@@ -86,6 +86,18 @@ class Encoding:
         #: For each watch of the layout, the bits of its counter.
         self.counted = [self._add_counter(number, watch.allowance) for number, watch in enumerate(layout.watches)]
         self.well_formed = self.circuit.all_of(self._rules)
+        self._grant_rules()
+
+    def _grant_rules(self) -> None:
+        groups: dict[str, list[Bit]] = {}
+        for bit in self.bits:
+            groups.setdefault(bit.group, []).append(bit)
+        literals = [([bit.literal for bit in members], members[0].rank >= 0) for members in groups.values()]
+        self.circuit.grant(
+            self.well_formed,
+            [bits for bits, ordered in literals if ordered],
+            [bits for bits, ordered in literals if not ordered and len(bits) > 1],
+        )
 
     def _bit(self, group: str, value: str, rank: int = -1) -> int:
         literal = self.circuit.variable(f"{group}: {value}")
@@ -251,24 +263,34 @@ class Encoding:
     ) -> dict[str, int]:
         """For each node: it is a seed, or a way whose literal holds leads to it from a node reached so.
 
-        The least such sets: as many rounds as nodes, fewer when a round changes nothing.
+        The least such sets solve one equation for each node. Each is solved in turn and put into those still to solve;
+        what a node's equation says of the node itself can be left out, for the least solution gains nothing from it.
         """
-        reached = {node: seed.get(node, FALSE) for node in nodes}
-        into: dict[str, list[tuple[str, int]]] = {node: [] for node in nodes}
+        c = self.circuit
+        from_seed = {node: seed.get(node, FALSE) for node in nodes}
+        into: dict[str, dict[str, int]] = {node: {} for node in nodes}
         for u, v, passable in ways:
-            if v in into and u in reached and u != v:
-                into[v].append((u, passable))
-        for _ in nodes:
-            after = {
-                node: self.circuit.any_of(
-                    [seed.get(node, FALSE), *(self.circuit.both(reached[u], passable) for u, passable in into[node])]
-                )
-                for node in nodes
-            }
-            if after == reached:
-                break
-            reached = after
-        return reached
+            if v in into and u in into and u != v:
+                into[v][u] = c.either(into[v].get(u, FALSE), passable)
+        solved: list[str] = []
+        waiting = list(nodes)
+        while waiting:
+            node = min(waiting, key=lambda n: len(into[n]) * sum(n in into[v] for v in waiting))
+            waiting.remove(node)
+            solved.append(node)
+            for v in waiting:
+                through = into[v].pop(node, FALSE)
+                if through == FALSE:
+                    continue
+                from_seed[v] = c.either(from_seed[v], c.both(through, from_seed[node]))
+                for u, passable in into[node].items():
+                    if u != v:
+                        into[v][u] = c.either(into[v].get(u, FALSE), c.both(through, passable))
+        reached: dict[str, int] = {}
+        for node in reversed(solved):
+            ends = (c.both(reached[u], passable) for u, passable in into[node].items())
+            reached[node] = c.any_of([from_seed[node], *ends])
+        return {node: reached[node] for node in nodes}
 
     def volumes_of(self, kinds: Iterable[VolumeKind]) -> list[str]:
         """The names of all volumes of these kinds."""

@@ -153,9 +153,18 @@ class FlowRule:
             if (i, total) not in known:
                 term = terms[i]
                 branch = build(i + 1, total + term.values[0])
+                pairs = list(itertools.pairwise(term.values))
+                rising, falling = all(a <= b for a, b in pairs), all(a >= b for a, b in pairs)
                 levels = self._e.levels.get(term.other, [])
                 for bit, value in zip(levels, term.values[1:], strict=True):
-                    branch = self._c.choose(bit, build(i + 1, total + value), branch)
+                    there = build(i + 1, total + value)
+                    # A greater share is enough wherever a smaller one is.
+                    if rising:
+                        branch = self._c.either(branch, self._c.both(bit, there))
+                    elif falling:
+                        branch = self._c.either(there, self._c.both(negate(bit), branch))
+                    else:
+                        branch = self._c.choose(bit, there, branch)
                 known[i, total] = self._c.choose(term.is_open, branch, build(i + 1, total))
             return known[i, total]
 
@@ -195,16 +204,14 @@ class FlowRule:
             ways = self._ways if upward else [(v, u, o) for u, v, o in self._ways]
             end = self._origin if upward else self._goal
             seed = {
-                line: self._c.both(
-                    fits[line],
-                    self._c.any_of(
-                        self._c.both(o, end(u, mark, {})) for u, v, o in ways if v == line and u not in fits
-                    ),
+                line: self._c.any_of(
+                    self._c.both(o, end(u, mark, {})) for u, v, o in ways if v == line and u not in fits
                 )
                 for line in lines
             }
-            inside = [(u, v, self._c.both(o, fits[v])) for u, v, o in ways if u in fits and v in fits]
-            self._line_reach[key] = self._e.spread(lines, seed, inside)
+            inside = [(u, v, self._c.both(o, fits[u])) for u, v, o in ways if u in fits and v in fits]
+            led_to = self._e.spread(lines, seed, inside)
+            self._line_reach[key] = {line: self._c.both(fits[line], led_to[line]) for line in lines}
         return self._line_reach[key]
 
     # ---- settled, at rest

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.smt.air import Air, declared_sizes
+from bandproof.smt.air import Air, Sizes, declared_sizes
 from bandproof.smt.circuit import FALSE, TRUE, negate
 from bandproof.smt.downhill import all_facts
 from bandproof.smt.encode import Bit, Encoding
@@ -53,9 +53,12 @@ def lesson_of(needs: Needs, start: str | None) -> Lesson:
     return Lesson(tuple(places), start)
 
 
-def contradiction(layout: Layout, lesson: Lesson) -> str:
-    """The air accounts of a run that walks through the lesson's places, as SMT-LIB text: to be unsatisfiable."""
-    air = Air(layout, list(lesson.places), lesson.start, declared_sizes(layout))
+def contradiction(layout: Layout, lesson: Lesson, sizes: Sizes | None = None) -> str:
+    """The air accounts of a run that walks through the lesson's places, as SMT-LIB text: to be unsatisfiable.
+
+    For all sizes in the declared or assumed ranges, when no `sizes` are given.
+    """
+    air = Air(layout, list(lesson.places), lesson.start, sizes or declared_sizes(layout))
     lines = ["(set-logic QF_LRA)", *(f"(declare-const {name} {sort})" for name, sort in air.declared.items())]
     lines += [f"(assert {text})" for text in air.axioms]
     lines += [f"(assert {fact.formula})" for fact in all_facts(air)]

@@ -14,7 +14,7 @@ The demands are those of `bandproof.smt.air`. Three answers are possible:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -25,8 +25,8 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import State, StepKind, Story
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.air import NEGLECTED, Air, declared_sizes, number
-from bandproof.smt.downhill import Slope, all_facts, one_direction, overshoots, slopes
+from bandproof.smt.air import NEGLECTED, Air, Fact, Sizes, declared_sizes, number
+from bandproof.smt.downhill import Slope, one_direction, overshoots, slopes
 from bandproof.smt.learned import Lesson, contradiction, lesson_of
 from bandproof.smt.places import Atom, Needs, whole
 from bandproof.smt.smtlib import join
@@ -41,7 +41,13 @@ Check = Callable[[], None]
 _LIMIT = 50_000_000
 
 #: The same, while as much as can be had of what reads well is looked for: nothing that is true hangs on it.
-_WISHING = 20_000_000
+_WISHING = 10_000_000
+
+#: The same, for one try at leaving something out of a lesson: a longer lesson is only a weaker one.
+_SHORTENING = 2_000_000
+
+#: How many runs of one length are looked at that come with likely pressures: every other one or so turns out real.
+_TRIES = 4
 
 #: A pressure is preferred to be at least this share of its band away from the band's ends.
 _MARGIN = Fraction(1, 10)
@@ -75,9 +81,14 @@ class Impossible:
 
 @dataclass(frozen=True, slots=True)
 class Unclear:
-    """Neither real nor shown to be impossible; `reason` is a sentence."""
+    """Neither real nor shown to be impossible; `reason` is a sentence.
+
+    A `hint` keeps the search from finding the like again: runs that are not real for the usual sizes. Others may be,
+    so what it forbids is not shown to be impossible, and a search that finds nothing more has proven nothing.
+    """
 
     reason: str
+    hint: Lesson | None = None
 
 
 def realise(
@@ -110,17 +121,27 @@ def make_real(
         return found
     witness = Witness(rule, problem, usual_sizes(layout))
     for depth in range(len(story.steps), len(story.steps) + more + 1):
-        states = witness.at(depth, limit, check)
-        if states is not None:
+        for seed in range(1, _TRIES + 1):
+            states = witness.at(depth, limit, check, seed=seed)
+            if states is None:
+                break
             found = _solve(layout, tell(problem, states), claim, usual_sizes(layout), check)
             if found is not None:
                 return found
-    return _why_not(layout, story, claim, check)
+    answer = _why_not(layout, story, claim, check)
+    return replace(answer, hint=_hint(layout, story, check)) if isinstance(answer, Unclear) else answer
+
+
+def _hint(layout: Layout, story: Story, check: Check | None) -> Lesson | None:
+    """What makes a story unreal for the usual sizes, if that is found."""
+    exact = {name: Range(size, size) for name, size in usual_sizes(layout).items()}
+    found = _refute(layout, [whole(layout, state) for state in story.states], story.start, check, exact)
+    return found if isinstance(found, Lesson) else None
 
 
 def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
     """What is said of a story that is not real for the usual sizes."""
-    answer = _refute(layout, [whole(layout, state) for state in story.states], story.start, check)
+    answer = _refute(layout, [whole(layout, state) for state in story.states], story.start, check, declared_sizes(layout))
     if isinstance(answer, Unclear):
         return answer
     if isinstance(answer, Lesson):
@@ -157,6 +178,10 @@ class _Solver:
         self.solver.set("random_seed", 1)
         # Bounds are not passed on from row to row: there are few choices to make here, and passing on costs most.
         self.solver.set("arith.propagation_mode", 0)
+        # What is relevant is nearly all there is, so finding it out is not worth its while; restarts are paced evenly.
+        self.solver.set("relevancy", 0)
+        self.solver.set("restart_strategy", 0)
+        self._terms: dict[str, Any] = {}
         declared = {**air.declared, **dict.fromkeys(switches, "Bool")}
         lines = [f"(declare-const {name} {sort})" for name, sort in declared.items()]
         lines += [f"(assert {text})" for text in (*air.axioms, *assertions)]
@@ -164,11 +189,18 @@ class _Solver:
 
     def real(self, symbol: str) -> Any:
         """The term of a symbol."""
-        return z3.Real(symbol.strip("|"), self.context)
+        if symbol not in self._terms:
+            self._terms[symbol] = z3.Real(symbol.strip("|"), self.context)
+        return self._terms[symbol]
+
+    def _switch(self, symbol: str) -> Any:
+        if symbol not in self._terms:
+            self._terms[symbol] = z3.Bool(symbol.strip("|"), self.context)
+        return self._terms[symbol]
 
     def check(self, switches: list[str]) -> Any:
         """Ask, with these switches on."""
-        return ask(self.solver, [z3.Bool(symbol.strip("|"), self.context) for symbol in switches], self._check)
+        return ask(self.solver, [self._switch(symbol) for symbol in switches], self._check)
 
     def core(self) -> set[str]:
         """The switches behind the last no."""
@@ -176,14 +208,24 @@ class _Solver:
 
     def truth(self, symbol: str) -> bool:
         """The value of a yes-or-no symbol, after a yes."""
-        return bool(
-            z3.is_true(self.solver.model().eval(z3.Bool(symbol.strip("|"), self.context), model_completion=True))
-        )
+        return bool(z3.is_true(self.solver.model().eval(self._switch(symbol), model_completion=True)))
 
-    def number(self, symbol: str) -> Fraction:
-        """The value of a symbol, after a yes."""
-        value = self.solver.model().eval(self.real(symbol), model_completion=True)
-        return Fraction(value.numerator_as_long(), value.denominator_as_long())
+    def numbers(self, symbols: Iterable[str]) -> list[Fraction]:
+        """The values of symbols, after a yes."""
+        model = self.solver.model()
+        return [Fraction(model.eval(self.real(symbol), model_completion=True).as_string()) for symbol in symbols]
+
+    def broken(self, air: Air, followed: Iterable[Slope]) -> list[Slope]:
+        """Those of the slopes that the pressures of the last yes do not follow."""
+        pressure = dict(zip(air.pressure, self.numbers(air.pressure.values()), strict=True))
+        return [slope for slope in followed if slope.broken_by(pressure)]
+
+    def follow(self, air: Air, slope: Slope, switches: Iterable[str] = ()) -> None:
+        """From now on the slope is followed, or, with `switches`, it is where all of them are on."""
+        after = self.real(air.pressure[slope.volume, slope.point + 1])
+        limits = [self.real(air.pressure[name, slope.point]) for name in slope.reached]
+        sides = [after <= x if slope.upward else after >= x for x in limits]
+        self.solver.add(z3.Or([*(z3.Not(self._switch(x)) for x in sorted(switches)), *sides]))
 
 
 # ------------------------------------------------------------------------------------------------- finding pressures
@@ -221,8 +263,6 @@ def _solve_accounts(
     demands.append(f"(not {NEGLECTED})" if air.all_counted else NEGLECTED)
     solver = _Solver(air, [*demands, *reacting, *granted], list(wishes), check)
     followed = list(slopes(air))
-    if not _downhill(solver, air, followed, []):
-        return None
     kept = dict(wishes)
     solver.solver.set("rlimit", _WISHING)
     while kept and not _downhill(solver, air, followed, list(kept)):
@@ -238,14 +278,11 @@ def _solve_accounts(
 def _downhill(solver: _Solver, air: Air, followed: list[Slope], switches: list[str]) -> bool:
     """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
     while solver.check(switches) == z3.sat:
-        pressure = {key: solver.number(symbol) for key, symbol in air.pressure.items()}
-        broken = [slope for slope in followed if slope.broken_by(pressure)]
+        broken = solver.broken(air, followed)
         if not broken:
             return True
         for slope in broken:
-            after = solver.real(air.pressure[slope.volume, slope.point + 1])
-            limits = [solver.real(air.pressure[name, slope.point]) for name in slope.reached]
-            solver.solver.add(z3.Or([after <= x if slope.upward else after >= x for x in limits]))
+            solver.follow(air, slope)
     return False
 
 
@@ -287,7 +324,7 @@ def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
 
 def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]) -> Real:
     pressures = tuple(
-        tuple(solver.number(air.pressure[volume, 2 * place + 1]) for volume in air.volumes)
+        tuple(solver.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
         for place in range(len(story.states))
     )
     drifting = tuple(
@@ -295,7 +332,9 @@ def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]
         for place, step in enumerate(story.steps)
         if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
     )
-    settings = tuple((part, name, solver.number(symbol)) for part, name, symbol in air.named_settings())
+    named = list(air.named_settings())
+    chosen = solver.numbers(symbol for _, _, symbol in named)
+    settings = tuple((part, name, value) for (part, name, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
     neglected = solver.truth(NEGLECTED)
     return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)
@@ -305,22 +344,22 @@ def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]
 
 
 def _refute(
-    layout: Layout, places: list[frozenset[Atom]], start: str, check: Check | None
+    layout: Layout, places: list[frozenset[Atom]], start: str, check: Check | None, sizes: Sizes
 ) -> Lesson | Unclear | dict[str, Fraction]:
-    """A lesson that holds for all sizes; or sizes for which the demands hold as far as they can be written down.
+    """A lesson that holds for all `sizes`; or sizes for which the demands hold as far as they can be written down.
 
     Most contradictions do not need that air runs downhill inside bands, and without it they are found much faster.
     """
     lesson = Lesson(tuple(places), start)
     smaller: Lesson | Unclear | dict[str, Fraction] = {}
     for downhill in (False, True):
-        smaller = _smaller(layout, lesson, check, downhill=downhill)
+        smaller = _smaller(layout, lesson, check, sizes, downhill=downhill)
         while isinstance(smaller, Lesson) and smaller != lesson:
-            lesson, smaller = smaller, _smaller(layout, smaller, check, downhill=downhill)
+            lesson, smaller = smaller, _smaller(layout, smaller, check, sizes, downhill=downhill)
     if not isinstance(smaller, Lesson):
         return smaller
     fresh = z3.Solver(ctx=z3.Context())
-    fresh.from_string(contradiction(layout, lesson).replace("(check-sat)\n", ""))
+    fresh.from_string(contradiction(layout, lesson, sizes).replace("(check-sat)\n", ""))
     return (
         lesson
         if ask(fresh, [], check) == z3.unsat
@@ -329,26 +368,40 @@ def _refute(
 
 
 def _smaller(
-    layout: Layout, lesson: Lesson, check: Check | None, *, downhill: bool
+    layout: Layout, lesson: Lesson, check: Check | None, sizes: Sizes, *, downhill: bool
 ) -> Lesson | Unclear | dict[str, Fraction]:
     """The lesson with what it can do without left out; sizes when there is no contradiction at all."""
-    air = Air(layout, list(lesson.places), lesson.start, declared_sizes(layout))
+    air = Air(layout, list(lesson.places), lesson.start, sizes)
     known = [(k, atom) for k, place in enumerate(lesson.places) for atom in sorted(place, key=lambda a: a.order)]
     switch = {item: f"|known {i}|" for i, item in enumerate(known)}
     beginning = "|begins|"
-    facts = []
-    for fact in all_facts(air) if downhill else air.facts:
+
+    def guarded(fact: Fact) -> str:
         reasons = [*sorted(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
         negated = " ".join(f"(not {reason})" for reason in reasons)
-        facts.append(f"(or {negated} {fact.formula})" if reasons else fact.formula)
+        return f"(or {negated} {fact.formula})" if reasons else fact.formula
+
+    facts = [*map(guarded, air.facts), *(overshoots(air) if downhill else ())]
     switches = [*switch.values(), *([beginning] if lesson.start is not None else [])]
     solver = _Solver(air, facts, switches, check)
-    outcome = solver.check(switches)
+    followed = {slope: [switch[item] for item in slope.needs] for slope in slopes(air)} if downhill else {}
+
+    def asked(switches: list[str]) -> Any:
+        # A slope is added when a solution first breaks it: most never are.
+        while (answer := solver.check(switches)) == z3.sat and (broken := solver.broken(air, followed)):
+            for slope in broken:
+                solver.follow(air, slope, followed.pop(slope))
+        return answer
+
+    outcome = asked(switches)
     if outcome == z3.sat:
-        return {v: air.sizes[v].low if air.exact(v) else solver.number(air.size[v]) for v in air.volumes}
+        unknown = [v for v in air.volumes if not air.exact(v)]
+        chosen = dict(zip(unknown, solver.numbers(air.size[v] for v in unknown), strict=True))
+        return {v: chosen[v] if v in chosen else air.sizes[v].low for v in air.volumes}
     if outcome != z3.unsat:
         return Unclear("the solver gave up on its air accounts")
-    core = _without_needless(solver, solver.core(), [[beginning], *_by_place(switch)])
+    solver.solver.set("rlimit", _SHORTENING)
+    core = _without_needless(asked, solver, [[beginning], *_by_place(switch)])
     needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
     return lesson_of(needs, lesson.start if beginning in core else None)
 
@@ -362,10 +415,10 @@ def _by_place(switch: Mapping[tuple[int, Atom], str]) -> Iterator[list[str]]:
     yield from ([symbol] for symbol in switch.values())
 
 
-def _without_needless(solver: _Solver, core: set[str], groups: list[list[str]]) -> set[str]:
+def _without_needless(asked: Callable[[list[str]], Any], solver: _Solver, groups: list[list[str]]) -> set[str]:
+    """The switches behind the last no, without groups that it does without."""
+    core = solver.core()
     for group in groups:
-        if core & set(group):
-            rest = core - set(group)
-            if solver.check(sorted(rest)) == z3.unsat:
-                core = solver.core()
+        if core & set(group) and asked(sorted(core - set(group))) == z3.unsat:
+            core = solver.core()
     return core

@@ -27,6 +27,7 @@ class StepRule:
         self.layout = layout
         #: What has been posed so far.
         self.posed: dict[Property, Problem] = {}
+        self._after: dict[object, dict[int, int]] = {}
         self.encoding = Encoding(layout)
         self.flow = FlowRule(self.encoding)
         self.pace = PaceRule(self.encoding, self.flow)
@@ -88,13 +89,21 @@ class StepRule:
     def after(
         self, pace: Pace, mishaps: frozenset[str], free: dict[str, frozenset[int]] | None = None
     ) -> dict[int, int]:
-        """For each state bit's literal, the literal of its value after the step that the wishes choose.
+        """For each state bit's literal, the literal of its value after the step that the wishes choose. Built once.
 
         With `free` given, which needs a layout without watches, steps or leaps. A leap is a run of flow steps in which
         one volume alone crosses landmark after landmark, all but the last of them of a rank in `free[volume]`: those
         that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
         nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
         """
+        asked = (pace, mishaps, None if free is None else frozenset(free.items()))
+        if asked not in self._after:
+            self._after[asked] = self._follow(pace, mishaps, free)
+        return dict(self._after[asked])
+
+    def _follow(
+        self, pace: Pace, mishaps: frozenset[str], free: dict[str, frozenset[int]] | None
+    ) -> dict[int, int]:
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)
         driver = self.driver_may_act(pace)
@@ -129,8 +138,7 @@ class StepRule:
                 following[bit] = c.either(rises[rank], c.both(bit, negate(falls[rank])))
             if free is not None:
                 self._follow_leap(following, volume, leaping[volume], free[volume])
-        leaps = c.any_of(literal for pair in leaping.values() for literal in pair)
-        self._follow_parts(following, negate(c.either(acting, leaps)))
+        self._follow_parts(following, negate(acting))
         self._follow_controls(following, granted)
         for name in self.strikes:
             bit = e.present(name)

@@ -52,14 +52,16 @@ class Witness:
         ]
         self._prepare()
 
-    def at(self, depth: int, limit: int, check: Callable[[], None] | None = None) -> list[State] | None:
+    def at(
+        self, depth: int, limit: int, check: Callable[[], None] | None = None, *, seed: int = 1
+    ) -> list[State] | None:
         """The states of a run to a hit in at most `depth` steps, repeats included; None when none was found.
 
-        `limit` is in steps of z3's own clock. `check` is looked at meanwhile, and may raise to give up.
+        Another `seed` mostly finds another run. `limit` is in steps of z3's own clock. `check` is looked at meanwhile, and may raise to give up.
         """
         solver = z3.Solver(ctx=z3.Context())
         solver.set("rlimit", limit)
-        solver.set("random_seed", 1)
+        solver.set("random_seed", seed)
         solver.from_string(self._text(depth))
         if ask(solver, [], check) != z3.sat:
             return None
