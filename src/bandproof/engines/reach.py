@@ -26,6 +26,9 @@ Cube = tuple[int, ...]
 #: The solver is built anew after this many retired helper clauses; they slow every later query a little.
 _RETIRED_LIMIT = 4_000
 
+#: What the groups of bits begin with that change because somebody does something.
+_DONE = ("control ", "mishap ")
+
 #: How many states in the way of a wider cube are blocked for its sake.
 _IN_THE_WAY = 3
 
@@ -78,7 +81,13 @@ class Reachability:
         self._groups = _Groups(problem, self._bits)
         self._frames: list[set[Cube]] = [set()]
         self._gates: list[int] = [0]
-        self._score: dict[int, float] = {}
+        #: How much a literal seems to matter: least are tried first when a cube is made wider. Where the hands are
+        #: matters least: they can be anywhere soon.
+        self._score = {
+            signed: 0.0 if bit.group.startswith(_DONE) else 0.5
+            for variable, bit in zip(self._bits, problem.bits, strict=True)
+            for signed in (variable, -variable)
+        }
         self._past_work = 0
         self._over = signed(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
         self._fixed: list[int] = []
@@ -244,7 +253,7 @@ class Reachability:
 
         `aside`: it is itself blocked only so that another one can be made wider.
         """
-        for x in sorted(cube, key=lambda y: self._score.get(y, 0.0)):
+        for x in sorted(cube, key=self._score.__getitem__):
             if x not in cube or len(cube) == 1:
                 continue
             trial = tuple(y for y in cube if y != x)
@@ -293,7 +302,7 @@ class Reachability:
         self._frames[level].add(cube)
         self._sat.add([-self._gates[level], *(-x for x in cube)])
         for x in cube:
-            self._score[x] = self._score.get(x, 0.0) + 1.0
+            self._score[x] += 1.0
 
     # ---- the search
 
