@@ -27,6 +27,9 @@ from bandproof.smt.system import Problem, StepRule, pose
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
 
+#: The same where any run will do: there bounded search finds most, and has less to show.
+ANY_RUN = 1_000_000
+
 #: From then on it still gets this many solver steps for each one of bounded search, whose steps take longer.
 SHARE = 2
 
@@ -37,7 +40,7 @@ SHORTEST = 100_000_000
 STRIDE = 4
 
 #: Where any run will do: it is easier to find one among longer runs than to show that no shorter one is there.
-LONG_STRIDE = 12
+LONG_STRIDE = 8
 
 #: A story may be this many steps longer than the shortest run of the band machine, if that makes it real.
 LONGER = 2
@@ -91,13 +94,13 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, 
     longer: Reached | None = None
     allowance = 0
     depth = least
-    stride = STRIDE if shortest else LONG_STRIDE
+    stride, alone = (STRIDE, HEAD_START) if shortest else (LONG_STRIDE, ANY_RUN)
     try:
         while True:
             check()
-            if bounded is None and (longer is not None or reach.work > HEAD_START):
+            if bounded is None and (longer is not None or reach.work > alone):
                 bounded = Unrolling(problem, from_start=True, goal=goal)
-            if longer is None and (bounded is None or reach.work < HEAD_START + SHARE * bounded.work):
+            if longer is None and (bounded is None or reach.work < alone + SHARE * bounded.work):
                 try:
                     next(running)
                 except StopIteration as end:
