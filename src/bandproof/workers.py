@@ -37,7 +37,7 @@ _GRACE_MEMORY = 1.1
 _LOOK_EVERY = 0.1
 
 #: How many new objects a worker makes before Python looks for cycles among them.
-_OBJECTS_BETWEEN_LOOKS = 50_000
+_OBJECTS_BETWEEN_LOOKS = 400_000
 
 #: A helper process costs one more encoding, which this many waiting claims are worth.
 _WORTH_HELPING = 2
@@ -88,6 +88,7 @@ def _work(line: Connection, limits: Limits) -> None:
             if isinstance(message, Case):
                 bench = None  # let go of the former arrangement before the next one takes memory
                 bench = Bench(message)
+                gc.freeze()
                 line.send(None)
             elif bench is not None:
                 finding = bench.decide(bench.case.claims[message], limits)

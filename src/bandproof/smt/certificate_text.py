@@ -165,10 +165,9 @@ def _terms(text: str) -> Iterator[tuple[int, Term]]:
     """Every command with the line it starts on."""
     stack: list[list[Term]] = []
     place, line, started = 0, 1, 1
-    while place < len(text):
-        found = _TOKEN.match(text, place)
-        if found is None:
-            raise BadCertificateError(line, "there is something here that no certificate holds")
+    for found in _TOKEN.finditer(text):
+        if found.start() != place:
+            break
         piece = found[0]
         place = found.end()
         if piece == "(":
@@ -184,11 +183,15 @@ def _terms(text: str) -> Iterator[tuple[int, Term]]:
                 stack[-1].append(done)
             else:
                 yield started, done
-        elif not piece.isspace() and piece[0] != ";":
-            if not stack:
-                raise BadCertificateError(line, "there is something outside all brackets")
+        elif piece.isspace() or piece[0] == ";":
+            line += piece.count("\n")
+        elif stack:
             stack[-1].append(piece)
-        line += piece.count("\n")
+            line += piece.count("\n") if "|" in piece else 0
+        else:
+            raise BadCertificateError(line, "there is something outside all brackets")
+    if place < len(text):
+        raise BadCertificateError(line, "there is something here that no certificate holds")
     if stack:
         raise BadCertificateError(line, "the text ends in the middle of a command")
 

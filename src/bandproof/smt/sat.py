@@ -41,7 +41,8 @@ class Sat:
 
     def model(self) -> list[int]:
         """After `holds` said yes: the signed value of variable i at index i - 1; none beyond those of the clauses."""
-        return list(self._solver.get_model())
+        model: list[int] = self._solver.get_model()
+        return model
 
     @property
     def work(self) -> int:
