@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.views.words import band_words, plain, real_pressure
+from bandproof.views.words import band_words, plain, spoken_pressure
 
 
 def situation(layout: Layout, story: Story) -> list[str]:
@@ -23,7 +23,7 @@ def situation(layout: Layout, story: Story) -> list[str]:
     for index, (volume, band) in enumerate(zip(arrangement.volumes, state.bands, strict=True)):
         real = ""
         if story.pressures:
-            value = real_pressure(layout, volume.name, band, story.pressures[0][index])
+            value = spoken_pressure(layout, volume.name, band, story.pressures[0][index])
             real = f" ({value.removesuffix(' ' + arrangement.unit)})"
         bands.setdefault(band_words(layout, volume.name, band), []).append(plain(volume.name) + real)
     return rows + [f"{band}: {', '.join(names)}" for band, names in bands.items()]

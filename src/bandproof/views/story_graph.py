@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
 from bandproof.machine.layout import Layout
@@ -16,7 +17,7 @@ from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, T
 from bandproof.views import dot
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
-from bandproof.views.words import band_range, band_words, consequences, deed, listed, plain, real_pressure, verb
+from bandproof.views.words import band_range, band_words, consequences, deed, listed, plain, spoken_pressure, verb
 
 #: Signs in a line of a state's box, and of the words beside an arrow.
 _BOX_WIDTH = 46
@@ -115,8 +116,13 @@ def _changes(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
         if low != high:
             text = f"{plain(volume.name)}: {band_range(layout, volume.name, low)} → {band_words(layout, volume.name, high)}"
             if story.pressures:
-                text += f", at {real_pressure(layout, volume.name, high, story.pressures[stretch.last][index])}"
+                text += f", {_at(layout, volume.name, high, story.pressures[stretch.last][index])}"
             yield text
+
+
+def _at(layout: Layout, volume: str, band: int, pascals: Fraction) -> str:
+    told = spoken_pressure(layout, volume, band, pascals)
+    return told if told.startswith("just") else f"at {told}"
 
 
 def _moves_of(story: Story, stretch: _Stretch, part: str) -> list[int]:

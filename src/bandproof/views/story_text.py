@@ -13,7 +13,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Story
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
-from bandproof.views.words import consequences, event_words, listed, plain, real_pressure, step_lead
+from bandproof.views.words import consequences, event_words, listed, plain, spoken_pressure, step_lead
 
 #: Columns of the text: fits a terminal and a mail.
 _WIDTH = 100
@@ -53,7 +53,7 @@ def _sentences(layout: Layout, story: Story, number: int) -> Iterator[str]:
         elif isinstance(event, Crossed) and story.pressures:
             index = [volume.name for volume in layout.arrangement.volumes].index(event.volume)
             band, pascals = story.states[number].bands[index], story.pressures[number][index]
-            text += f", now {real_pressure(layout, event.volume, band, pascals)}"
+            text += f", now {spoken_pressure(layout, event.volume, band, pascals)}"
         yield f"{lead}{text}" if place == 0 else text
 
 

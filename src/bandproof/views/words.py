@@ -85,6 +85,10 @@ def band_words(layout: Layout, volume: str, band: int) -> str:
     return f"{band_range(layout, volume, band)} {layout.arrangement.unit}"
 
 
+#: How many more decimals than usual people are shown so that a pressure stays inside its band.
+_MORE_DECIMALS = 1
+
+
 def real_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -> str:
     """A real pressure with its unit, given as many digits as keep it inside its band: 41.98 psi is not "42 psi"."""
     unit = layout.arrangement.unit
@@ -96,6 +100,15 @@ def real_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -> 
         if low <= Fraction(text) < high:
             return f"{text} {unit}"
     return show_pressure(pascals, unit)
+
+
+def spoken_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -> str:
+    """A real pressure for people: "41.98 psi", but "just below 42 psi" where more digits would be needed."""
+    unit = layout.arrangement.unit
+    text = real_pressure(layout, volume, band, pascals)
+    _, _, digits = text.removesuffix(f" {unit}").partition(".")
+    many = len(digits) > SHOWN_DECIMALS[unit] + _MORE_DECIMALS
+    return f"just below {show_pressure(layout.high(volume, band), unit)}" if many else text
 
 
 def show_condition(condition: Condition, unit: str) -> str:

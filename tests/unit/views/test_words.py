@@ -86,6 +86,9 @@ def test_a_pressure_just_under_a_landmark_keeps_the_digits_that_say_so() -> None
     assert words.real_pressure(grid, "service_tank", 3, psi("41.998")) == "41.998 psi"
     assert words.real_pressure(grid, "service_tank", 3, psi("36.04")) == "36 psi"
     assert words.real_pressure(grid, "service_tank", 11, psi(150)) == "150 psi"
+    assert words.spoken_pressure(grid, "service_tank", 3, psi("41.98")) == "41.98 psi"
+    assert words.spoken_pressure(grid, "service_tank", 3, psi("41.998")) == "just below 42 psi"
+    assert words.spoken_pressure(grid, "service_tank", 3, psi("36.04")) == "36 psi"
 
 
 def test_a_passage_is_seen_from_the_ports_of_its_part() -> None:
