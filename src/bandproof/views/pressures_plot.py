@@ -150,7 +150,7 @@ def _rules(panel: _Panel, marks: dict[Fraction, list[str]], unit: str) -> list[s
     wanted = [panel.y(mark) for mark in marks]
     _, *heights = _spread([panel.y(Fraction(0)), *wanted])
     for (mark, names), y, at in zip(marks.items(), wanted, heights, strict=True):
-        words = f"{_cut(', '.join(names), _RULE_WORDS)} {pressure_number(mark, unit)}".strip()
+        words = f"{_as_many(names, _RULE_WORDS)} {pressure_number(mark, unit)}".strip()
         rows.append(f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="#bbbbbb" stroke-width="0.8"/>')
         rows.append(f'<path d="M{_LEFT - 12} {at:.1f}L{_LEFT} {y:.1f}" stroke="#bbbbbb" stroke-width="0.8"/>')
         rows.append(_text(_LEFT - 14, at + 4, words, anchor="end", size=11))
@@ -193,6 +193,16 @@ def _deeds(story: Story) -> list[tuple[int, str]]:
         if words:
             found.append((number, _cut(", ".join(words), _WORDS)))
     return found
+
+
+def _as_many(names: list[str], most: int) -> str:
+    """As many whole names as fit, and how many more there are."""
+    for left_out in range(len(names)):
+        more = f" + {left_out} more" if left_out else ""
+        text = ", ".join(names[: len(names) - left_out]) + more
+        if len(text) <= most:
+            return text
+    return _cut(", ".join(names), most)
 
 
 def _cut(text: str, most: int) -> str:

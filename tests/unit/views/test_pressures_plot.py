@@ -41,6 +41,11 @@ def test_landmarks_are_ruled_with_the_names_of_their_settings() -> None:
     assert "park hold, emergency 20" in seen
 
 
+def test_names_that_do_not_fit_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bandproof.views.pressures_plot._RULE_WORDS", 20)
+    assert "park hold + 1 more 20" in texts(pressures_svg(layout(), breakaway_story()))
+
+
 def test_a_landmark_that_is_crossed_is_ruled_even_where_no_part_compares_it() -> None:
     assert "110" in texts(pressures_svg(layout(), short_story()))
 
