@@ -42,7 +42,7 @@ def test_landmarks_are_ruled_with_the_names_of_their_settings() -> None:
 
 
 def test_names_that_do_not_fit_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("bandproof.views.pressures_plot._RULE_WORDS", 20)
+    monkeypatch.setattr("bandproof.views.pressures_plot._RULE_WORDS", 18)
     assert "park hold + 1 more 20" in texts(pressures_svg(layout(), breakaway_story()))
 
 
