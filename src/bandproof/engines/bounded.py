@@ -119,9 +119,9 @@ class Unrolling:
     def story(self, depth: int) -> Story:
         """A calm run among those of the last `reaches(depth)`: what need not change, does not.
 
-        Volumes and parts are asked one after another to stand still throughout, then from one state to the next; each
-        does so as long as some run of this length is left. Tanks come first: it takes most air to move them. The least number of changes is not sought: that would be
-        another search.
+        Volumes and parts are asked one after another to stand still throughout, then from one state to the next;
+        each does so as long as some run of this length is left. Tanks come first: it takes most air to move them.
+        The least number of changes is not sought: that would be another search.
         """
         self._model = self._sat.model()
         held = [self.at(self.goal, depth)]

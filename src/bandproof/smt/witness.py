@@ -57,7 +57,8 @@ class Witness:
     ) -> list[State] | None:
         """The states of a run to a hit in at most `depth` steps, repeats included; None when none was found.
 
-        Another `seed` mostly finds another run. `limit` is in steps of z3's own clock. `check` is looked at meanwhile, and may raise to give up.
+        Another `seed` mostly finds another run. `limit` is in steps of z3's own clock. `check` is looked at
+        meanwhile, and may raise to give up.
         """
         solver = z3.Solver(ctx=z3.Context())
         solver.set("rlimit", limit)
