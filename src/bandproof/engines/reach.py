@@ -1,4 +1,4 @@
-"""Property-directed reachability: proves by growing an inductive invariant, refutes by a shortest run.
+"""Property-directed reachability: proves by growing an inductive invariant, refutes by a run.
 
 After A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011, and N. Een, A. Mishchenko, R. Brayton,
 "Efficient implementation of property directed reachability", FMCAD 2011; states in the way of a wider cube are blocked
@@ -6,7 +6,7 @@ as in Z. Hassan, A. R. Bradley, F. Somenzi, FMCAD 2013, on better generalisation
 
 Frame i is a set of clauses that every state within i steps of the start satisfies. A *cube* is a conjunction of state
 literals, kept as a tuple of signed solver variables. Obligations are never moved to later frames, so the first
-counterexample found while frame N is the outermost has N steps and is a shortest one.
+counterexample found while frame N is the outermost has N leaps, and none has fewer.
 
 Bands make cubes special: of one volume's thermometer a cube needs at most the highest true and the lowest false bit,
 and a literal that cannot be dropped can often be widened to a farther landmark.
@@ -268,9 +268,9 @@ class Reachability:
         """As `_blocked_from`, for a cube clear of the start; states in its way are blocked first, if few and easy."""
         if self._meets_start(trial):
             return None
-        for _ in range(1 if aside or not level else _IN_THE_WAY):
+        for _ in range(0 if aside or level == 0 else _IN_THE_WAY):
             smaller = self._blocked_from(trial, level)
-            if smaller is not None or aside or not level:
+            if smaller is not None:
                 return smaller
             state, _ = self._lift(trial, goal=False)
             if self._meets_start(state) or (blocked := self._blocked_from(state, level - 1)) is None:
