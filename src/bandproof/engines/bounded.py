@@ -6,7 +6,7 @@ k states of a run from the start is one, no state ever is.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from operator import itemgetter
@@ -20,8 +20,40 @@ from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem
 
 
+class _Stencil:
+    """Formulas over the bits of a state, put before a solver again and again, each time over other variables."""
+
+    def __init__(self, problem: Problem, formulas: Sequence[int], *, hold: Sequence[int]) -> None:
+        bits = [b.literal for b in problem.bits]
+        self._numbered = Numbered(problem.circuit, [*formulas, *hold, *bits])
+        self._bits = [self._numbered.signed(bit) for bit in bits]
+        placed = set(self._bits)
+        self._inner = [x for x in range(1, self._numbered.size + 1) if x not in placed]
+        # A clause that says nothing makes a variable known to the solver, and so part of its models.
+        silent = [[x, -x] for x in map(self._numbered.signed, formulas)]
+        clauses = [*self._numbered.clauses, *silent, *([self._numbered.signed(x)] for x in hold)]
+        #: Each clause as what picks its literals from a table of all of them.
+        self._picks = [itemgetter(*clause) for clause in clauses if len(clause) > 1]
+        self._units = [clause[0] for clause in clauses if len(clause) == 1]
+
+    def put(self, sat: Sat, state: Sequence[int], first: int) -> tuple[Callable[[int], int], int]:
+        """Add the formulas about the state whose bits are the literals `state`; variables from `first` on are free.
+
+        Returns what gives the solver's literal of a formula, and the first variable that is free then.
+        """
+        size = self._numbered.size
+        # Index i holds the literal for variable i; index -i, counted from the end, the opposite.
+        table = [0] * (2 * size + 1)
+        high = first + len(self._inner)
+        for x, literal in (*zip(self._bits, state, strict=True), *zip(self._inner, range(first, high), strict=True)):
+            table[x], table[-x] = literal, -literal
+        sat.add_all([pick(table) for pick in self._picks])
+        sat.add_all([[table[x]] for x in self._units])
+        return lambda literal: table[self._numbered.signed(literal)], high
+
+
 class Unrolling:
-    """Copies of one problem's step, each in its own block of solver variables; copy t is the state after t steps.
+    """Copies of one problem's step, each over solver variables of its own; copy t is the state after t steps.
 
     With `from_start` copy 0 is a start state, else any well-formed one. `goal` is the formula looked for; the
     problem's hit when not given. A step may also change nothing, so what cannot be reached in t steps cannot be reached
@@ -30,62 +62,42 @@ class Unrolling:
 
     def __init__(self, problem: Problem, *, from_start: bool, goal: int | None = None) -> None:
         self.problem = problem
-        self.goal = problem.hit if goal is None else goal
-        bits = [b.literal for b in problem.bits]
+        self._goal = problem.hit if goal is None else goal
         self._sat = Sat()
-        self._copies = 0
-        self._first = 1
-        if from_start:
-            start = Numbered(problem.circuit, [problem.start, *bits])
-            self._first += start.size
-            self._sat.add_all(start.clauses)
-            self._sat.add([start.signed(problem.start)])
-        self._step = Numbered(
-            problem.circuit, [*problem.after, self.goal, problem.well_formed, *bits], first=self._first
-        )
-        #: Each clause of the step as what picks its literals from a table of all of them.
-        self._picks = [itemgetter(*clause) for clause in self._step.clauses if len(clause) > 1]
-        self._units = [clause[0] for clause in self._step.clauses if len(clause) == 1]
-        self._add_copy()
-        if from_start:
-            for bit in bits:
-                self._equate(start.signed(bit), self.at(bit, 0))
-
-    def at(self, literal: int, copy: int) -> int:
-        """The signed solver variable of a literal in one copy."""
-        signed = self._step.signed(literal)
-        shift = copy * self._step.size
-        return signed + shift if signed > 0 else signed - shift
-
-    def _equate(self, one: int, other: int) -> None:
-        self._sat.add_all([[-one, other], [one, -other]])
-
-    def _add_copy(self) -> None:
-        shift = self._copies * self._step.size
-        high = self._first + self._step.size
-        # Index i holds the copy's variable for variable i; index -i, counted from the end, the opposite.
-        table = [*range(shift, shift + high), *range(1 - shift - high, -shift)]
-        self._sat.add_all(pick(table) for pick in self._picks)
-        self._sat.add_all([table[x]] for x in self._units)
-        self._sat.add([self.at(self.problem.well_formed, self._copies)])
-        if self._copies:
-            for bit, after in zip(self.problem.bits, self.problem.after, strict=True):
-                self._equate(self.at(bit.literal, self._copies), self.at(after, self._copies - 1))
-        self._copies += 1
+        formed = problem.well_formed
+        bits = len(problem.bits)
+        #: For each copy the solver's literals of the state's bits.
+        self._copies = [list(range(1, bits + 1))]
+        self._sat.add_all([x, -x] for x in self._copies[0])
+        first = _Stencil(problem, [], hold=[problem.start, formed] if from_start else [formed])
+        _, self._free = first.put(self._sat, self._copies[0], bits + 1)
+        # What is well formed stays so; said of every copy, it spares the solver finding that out.
+        self._step = _Stencil(problem, problem.after, hold=[formed])
+        self._look = _Stencil(problem, [self._goal], hold=[formed])
+        #: For each depth that was asked for: the solver's literal of the goal there.
+        self._hits: dict[int, int] = {}
 
     def grow_to(self, copies: int) -> None:
         """Make sure that at least `copies` copies exist."""
-        while self._copies < copies:
-            self._add_copy()
+        while len(self._copies) < copies:
+            literal, self._free = self._step.put(self._sat, self._copies[-1], self._free)
+            self._copies.append([literal(after) for after in self.problem.after])
+
+    def _hit(self, depth: int) -> int:
+        """The solver's literal of: the state after `depth` steps is in the goal."""
+        if depth not in self._hits:
+            self.grow_to(depth + 1)
+            literal, self._free = self._look.put(self._sat, self._copies[depth], self._free)
+            self._hits[depth] = literal(self._goal)
+        return self._hits[depth]
+
+    def _new_variable(self) -> int:
+        self._free += 1
+        return self._free - 1
 
     def reaches(self, depth: int) -> bool:
-        """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps.
-
-        After a `story` no deeper run may be asked for: its spare variables stand where the next copy would.
-        """
-        self.grow_to(depth + 1)
-        self._spare = self._first + self._copies * self._step.size
-        return self._sat.holds([self.at(self.goal, depth)])
+        """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps."""
+        return self._sat.holds([self._hit(depth)])
 
     def shortest(self, low: int, high: int) -> Story | None:
         """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
@@ -113,8 +125,7 @@ class Unrolling:
 
     def exclude(self, depth: int) -> None:
         """From now on the state after `depth` steps is not in the goal."""
-        self.grow_to(depth + 1)
-        self._sat.add([-self.at(self.goal, depth)])
+        self._sat.add([-self._hit(depth)])
 
     def story(self, depth: int) -> Story:
         """A calm run among those of the last `reaches(depth)`: what need not change, does not.
@@ -124,7 +135,7 @@ class Unrolling:
         The least number of changes is not sought: that would be another search.
         """
         self._model = self._sat.model()
-        held = [self.at(self.goal, depth)]
+        held = [self._hit(depth)]
         counters = (LAPS, LAST)
         tanks = {f"volume {v.name}" for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
         groups = sorted(
@@ -147,19 +158,23 @@ class Unrolling:
 
     def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
         """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
-        self._spare += 1
+        still = self._new_variable()
         pairs = [
-            (self.at(b.literal, copy), self.at(b.literal, copy + 1)) for b in self.problem.bits if b.group == group
+            (before, after)
+            for bit, before, after in zip(
+                self.problem.bits, self._copies[copy], self._copies[copy + 1], strict=True
+            )
+            if bit.group == group
         ]
         for one, other in pairs:
-            self._sat.add_all([[-self._spare, -one, other], [-self._spare, one, -other]])
-        return self._spare, pairs
+            self._sat.add_all([[-still, -one, other], [-still, one, -other]])
+        return still, pairs
 
     def _value(self, signed: int) -> bool:
         return (self._model[abs(signed) - 1] > 0) == (signed > 0)
 
     def _state(self, copy: int) -> State:
-        return self.problem.state_of([self._value(self.at(b.literal, copy)) for b in self.problem.bits])
+        return self.problem.state_of([self._value(x) for x in self._copies[copy]])
 
     @property
     def work(self) -> int:

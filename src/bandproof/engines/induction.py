@@ -18,21 +18,18 @@ class DistinctRun(Unrolling):
     def __init__(self, problem: Problem, length: int, goal: int | None = None) -> None:
         super().__init__(problem, from_start=False, goal=goal)
         self.grow_to(length + 1)
-        fresh = self._first + self._copies * self._step.size
         for later in range(1, length + 1):
             for earlier in range(later):
-                fresh = self._tell_apart(earlier, later, fresh)
+                self._tell_apart(earlier, later)
 
-    def _tell_apart(self, earlier: int, later: int, fresh: int) -> int:
-        """Demand that some bit differs between the two copies. `fresh` is the first unused variable, returned anew."""
+    def _tell_apart(self, earlier: int, later: int) -> None:
+        """Demand that some bit differs between the two copies."""
         differs: list[int] = []
-        for bit in self.problem.bits:
-            one, other = self.at(bit.literal, earlier), self.at(bit.literal, later)
+        for one, other in zip(self._copies[earlier], self._copies[later], strict=True):
+            fresh = self._new_variable()
             self._sat.add_all([[-fresh, one, other], [-fresh, -one, -other]])
             differs.append(fresh)
-            fresh += 1
         self._sat.add(differs)
-        return fresh
 
 
 def prove_by_induction(problem: Problem, max_k: int, *, goal: int | None = None, distinct: bool = True) -> int | None:

@@ -10,13 +10,17 @@ one of them is true. Conjunctions are then made smaller by it, so a formula keep
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 
 FALSE = 0
 TRUE = 1
 
 #: What a conjunction implies is kept only when it is no more than this many literals: long sets cost more than they find.
 _REMEMBERED = 64
+
+#: A conjunction gets a solver variable of its own where doing without would make one of more than this many clauses.
+_PRODUCT = 4
 
 
 def negate(literal: int) -> int:
@@ -256,23 +260,64 @@ def signed_variable(literal: int) -> int:
 
 
 class Numbered:
-    """The clauses of all nodes that `roots` depend on, solver variables numbered without gaps from `first`."""
+    """Clauses of all nodes that `roots` depend on, solver variables numbered without gaps from `first`.
 
-    def __init__(self, circuit: Circuit, roots: Iterable[int], *, first: int = 1) -> None:
+    Roots and variables of the circuit have a solver variable. A conjunction used in one place only has none where
+    putting its own clauses there makes few: a solver has less to carry so.
+    """
+
+    def __init__(self, circuit: Circuit, roots: Sequence[int], *, first: int = 1) -> None:
         nodes = circuit.cone(roots)
-        self._number = {node: number for number, node in enumerate(nodes, start=first)}
-        self.size = len(nodes)
-        number = self._number
-        table: dict[int, int] = {}
+        uses = Counter(literal >> 1 for node in nodes for literal in circuit.operands[node] or ())
+        named = {literal >> 1 for literal in roots}
+        self._signed: dict[int, int] = {}
+        self._first = first
+        #: Ties the solver's variables to one another.
+        self.clauses: list[list[int]] = []
+        #: For each literal: clauses whose conjunction it is.
+        self._same: dict[int, list[tuple[int, ...]]] = {}
         for node in nodes:
-            table[node + 1], table[-node - 1] = number[node], -number[node]
-        self.clauses = [[table[x] for x in clause] for clause in clauses(circuit, nodes)]
+            operands = circuit.operands[node]
+            if operands is None:
+                self._name(node)
+                if node == 0:
+                    self.clauses.append([-self._signed[node]])
+                continue
+            self._conjoin(node, operands)
+            if node in named or uses[node] > 1:
+                self._name(node)
+        del self._same
+
+    def _conjoin(self, node: int, operands: Iterable[int]) -> None:
+        """The clauses of a conjunction and of its opposite, from those of the operands."""
+        positive: list[tuple[int, ...]] = []
+        negative: list[tuple[int, ...]] = [()]
+        for literal in sorted(operands, key=lambda x: len(self._same[x ^ 1])):
+            if len(negative) * len(self._same[literal ^ 1]) > _PRODUCT:
+                self._name(literal >> 1)
+            positive += self._same[literal]
+            negative = [one + other for one in negative for other in self._same[literal ^ 1]]
+        self._same[2 * node], self._same[2 * node + 1] = positive, negative
+
+    def _name(self, node: int) -> None:
+        """Give a node a variable of its own, and tie it to what the node is."""
+        if node in self._signed:
+            return
+        own = self._signed[node] = self._first + len(self._signed)
+        self.clauses += [[-own, *clause] for clause in self._same.get(2 * node, ())]
+        self.clauses += [[own, *clause] for clause in self._same.get(2 * node + 1, ())]
+        self._same[2 * node], self._same[2 * node + 1] = [(own,)], [(-own,)]
+
+    @property
+    def size(self) -> int:
+        """How many solver variables there are."""
+        return len(self._signed)
 
     def signed(self, literal: int) -> int:
-        """The signed solver variable of a literal in the cone of the roots; KeyError for any other."""
-        number = self._number[literal >> 1]
+        """The signed solver variable of a root or a variable in the cone of the roots; KeyError for any other."""
+        number = self._signed[literal >> 1]
         return -number if literal & 1 else number
 
     def knows(self, literal: int) -> bool:
-        """The literal is in the cone of the roots."""
-        return literal >> 1 in self._number
+        """The literal has a solver variable."""
+        return literal >> 1 in self._signed
