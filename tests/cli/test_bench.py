@@ -26,7 +26,7 @@ from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
 from bandproof.origins import start_condition, state_condition
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.circuit import Numbered
+from bandproof.smt.clauses import Numbered
 from bandproof.smt.system import StepRule, pose
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
 

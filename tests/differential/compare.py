@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bandproof.machine.story import State
-from bandproof.smt.circuit import FALSE, Numbered, negate
+from bandproof.smt.circuit import FALSE, negate
+from bandproof.smt.clauses import Numbered
 from bandproof.smt.encode import LAPS, LAST
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import Problem

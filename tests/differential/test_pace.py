@@ -13,7 +13,8 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import check_step, due, in_pace, may_fall, may_rise, pending, successors
 from bandproof.machine.story import Laps, State
 from bandproof.properties.claim import Property
-from bandproof.smt.circuit import Numbered, negate
+from bandproof.smt.circuit import negate
+from bandproof.smt.clauses import Numbered
 from bandproof.smt.sat import Sat
 from bandproof.smt.system import StepRule, pose
 from tests.differential import drawn

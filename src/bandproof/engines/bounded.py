@@ -6,50 +6,16 @@ k states of a run from the start is one, no state ever is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
-from operator import itemgetter
 
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
 from bandproof.model.arrangement import VolumeKind
-from bandproof.smt.circuit import Numbered
 from bandproof.smt.encode import LAPS, LAST
-from bandproof.smt.sat import Sat
+from bandproof.smt.slate import Slate
 from bandproof.smt.system import Problem
-
-
-class _Stencil:
-    """Formulas over the bits of a state, put before a solver again and again, each time over other variables."""
-
-    def __init__(self, problem: Problem, formulas: Sequence[int], *, hold: Sequence[int]) -> None:
-        bits = [b.literal for b in problem.bits]
-        self._numbered = Numbered(problem.circuit, [*formulas, *hold, *bits])
-        self._bits = [self._numbered.signed(bit) for bit in bits]
-        placed = set(self._bits)
-        self._inner = [x for x in range(1, self._numbered.size + 1) if x not in placed]
-        # A clause that says nothing makes a variable known to the solver, and so part of its models.
-        silent = [[x, -x] for x in map(self._numbered.signed, formulas)]
-        clauses = [*self._numbered.clauses, *silent, *([self._numbered.signed(x)] for x in hold)]
-        #: Each clause as what picks its literals from a table of all of them.
-        self._picks = [itemgetter(*clause) for clause in clauses if len(clause) > 1]
-        self._units = [clause[0] for clause in clauses if len(clause) == 1]
-
-    def put(self, sat: Sat, state: Sequence[int], first: int) -> tuple[Callable[[int], int], int]:
-        """Add the formulas about the state whose bits are the literals `state`; variables from `first` on are free.
-
-        Returns what gives the solver's literal of a formula, and the first variable that is free then.
-        """
-        size = self._numbered.size
-        # Index i holds the literal for variable i; index -i, counted from the end, the opposite.
-        table = [0] * (2 * size + 1)
-        high = first + len(self._inner)
-        for x, literal in (*zip(self._bits, state, strict=True), *zip(self._inner, range(first, high), strict=True)):
-            table[x], table[-x] = literal, -literal
-        sat.add_all([pick(table) for pick in self._picks])
-        sat.add_all([[table[x]] for x in self._units])
-        return lambda literal: table[self._numbered.signed(literal)], high
 
 
 class Unrolling:
@@ -63,37 +29,30 @@ class Unrolling:
     def __init__(self, problem: Problem, *, from_start: bool, goal: int | None = None) -> None:
         self.problem = problem
         self._goal = problem.hit if goal is None else goal
-        self._sat = Sat()
-        formed = problem.well_formed
-        bits = len(problem.bits)
+        self._slate = Slate(problem)
+        self._sat = self._slate.sat
+        first = self._slate.new_state()
         #: For each copy the solver's literals of the state's bits.
-        self._copies = [list(range(1, bits + 1))]
-        self._sat.add_all([x, -x] for x in self._copies[0])
-        first = _Stencil(problem, [], hold=[problem.start, formed] if from_start else [formed])
-        _, self._free = first.put(self._sat, self._copies[0], bits + 1)
-        # What is well formed stays so; said of every copy, it spares the solver finding that out.
-        self._step = _Stencil(problem, problem.after, hold=[formed])
-        self._look = _Stencil(problem, [self._goal], hold=[formed])
+        self._copies = [first]
+        literal = self._slate.write_formed(first, *([problem.start] if from_start else []))
+        if from_start:
+            self._sat.add([literal(problem.start)])
         #: For each depth that was asked for: the solver's literal of the goal there.
         self._hits: dict[int, int] = {}
 
     def grow_to(self, copies: int) -> None:
         """Make sure that at least `copies` copies exist."""
         while len(self._copies) < copies:
-            literal, self._free = self._step.put(self._sat, self._copies[-1], self._free)
+            # What is well formed stays so; said of every copy, it spares the solver finding that out.
+            literal = self._slate.write_formed(self._copies[-1], *self.problem.after)
             self._copies.append([literal(after) for after in self.problem.after])
 
     def _hit(self, depth: int) -> int:
         """The solver's literal of: the state after `depth` steps is in the goal."""
         if depth not in self._hits:
             self.grow_to(depth + 1)
-            literal, self._free = self._look.put(self._sat, self._copies[depth], self._free)
-            self._hits[depth] = literal(self._goal)
+            self._hits[depth] = self._slate.write_formed(self._copies[depth], self._goal)(self._goal)
         return self._hits[depth]
-
-    def _new_variable(self) -> int:
-        self._free += 1
-        return self._free - 1
 
     def reaches(self, depth: int) -> bool:
         """Some run, of the kind this unrolling has, is in the goal after exactly `depth` steps."""
@@ -158,7 +117,7 @@ class Unrolling:
 
     def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
         """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
-        still = self._new_variable()
+        still = self._slate.new_variable()
         pairs = [
             (before, after)
             for bit, before, after in zip(
@@ -221,23 +180,23 @@ def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
 
 def a_start(problem: Problem) -> State | None:
     """Some state of the problem's start, if it has one."""
-    bits = [bit.literal for bit in problem.bits]
-    numbered = Numbered(problem.circuit, [problem.start, problem.well_formed, *bits])
-    sat = Sat([*numbered.clauses, [numbered.signed(problem.start)], [numbered.signed(problem.well_formed)]])
+    slate = Slate(problem)
+    state = slate.new_state()
+    slate.sat.add([slate.write_formed(state, problem.start)(problem.start)])
     try:
-        if not sat.holds():
+        if not slate.sat.holds():
             return None
-        true = set(sat.model())  # a bit that no clause mentions has no value: any will do
-        return problem.state_of([(abs(x) in true) == (x > 0) for x in map(numbered.signed, bits)])
+        model = slate.sat.model()
+        return problem.state_of([model[x - 1] > 0 for x in state])
     finally:
-        sat.close()
+        slate.sat.close()
 
 
 def no_state_in(problem: Problem, goal: int) -> bool:
     """No well-formed state at all, reachable or not, is in the goal."""
-    numbered = Numbered(problem.circuit, [goal, problem.well_formed])
-    sat = Sat([*numbered.clauses, [numbered.signed(goal)], [numbered.signed(problem.well_formed)]])
+    slate = Slate(problem)
+    slate.sat.add([slate.write_formed(slate.new_state(), goal)(goal)])
     try:
-        return not sat.holds()
+        return not slate.sat.holds()
     finally:
-        sat.close()
+        slate.sat.close()

@@ -26,7 +26,7 @@ class DistinctRun(Unrolling):
         """Demand that some bit differs between the two copies."""
         differs: list[int] = []
         for one, other in zip(self._copies[earlier], self._copies[later], strict=True):
-            fresh = self._new_variable()
+            fresh = self._slate.new_variable()
             self._sat.add_all([[-fresh, one, other], [-fresh, -one, -other]])
             differs.append(fresh)
         self._sat.add(differs)

@@ -18,8 +18,8 @@ from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from bandproof.smt.circuit import FALSE, Numbered
-from bandproof.smt.sat import Sat
+from bandproof.smt.circuit import FALSE
+from bandproof.smt.slate import Slate
 from bandproof.smt.system import Problem
 
 Cube = tuple[int, ...]
@@ -60,25 +60,10 @@ class Reachability:
 
     def __init__(self, problem: Problem, goal: int | None = None) -> None:
         self.problem = problem
-        self._circuit = problem.circuit
         self._goal_literal = problem.hit if goal is None else goal
         bits = [b.literal for b in problem.bits]
-        self._numbered = Numbered(
-            problem.circuit, [*bits, *problem.leap, self._goal_literal, problem.start, problem.well_formed]
-        )
-        signed = self._numbered.signed
-        self._bits = [signed(b) for b in bits]
-        self._next = dict(zip(self._bits, map(signed, problem.leap), strict=True))
-        self._next.update({-bit: -after for bit, after in self._next.items()})
-        known = set(self._bits)
-        wishes = [
-            2 * node
-            for node, operands in enumerate(self._circuit.operands)
-            if operands is None and node and self._numbered.knows(2 * node)
-        ]
-        self._wishes = [v for v in map(signed, wishes) if v not in known]
+        self._bits = list(range(1, len(bits) + 1))
         self._literal = dict(zip(self._bits, bits, strict=True))
-        self._start, self._goal = signed(problem.start), signed(self._goal_literal)
         self._groups = _Groups(problem, self._bits)
         self._frames: list[set[Cube]] = [set()]
         self._gates: list[int] = [0]
@@ -90,7 +75,7 @@ class Reachability:
             for signed in (variable, -variable)
         }
         self._past_work = 0
-        self._over = signed(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
+        self._over = 1 + bits.index(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
         self._fixed: list[int] = []
         self._build()
         self._backbone = self._start_backbone()
@@ -98,8 +83,6 @@ class Reachability:
 
     def _start_backbone(self) -> set[int]:
         """The state literals that hold in every start state; all of them, and their opposites, if there is none."""
-        # Clauses that say nothing make every bit known to the solver, and so part of its models.
-        self._sat.add_all([x, -x] for x in self._bits)
         if not self._sat.holds([self._start]):
             return {*self._bits, *(-x for x in self._bits)}
         self._model = self._sat.model()
@@ -140,21 +123,23 @@ class Reachability:
     # ---- solver
 
     def _build(self) -> None:
-        self._sat = Sat(self._numbered.clauses)
-        self._sat.add([self._numbered.signed(self.problem.well_formed)])
+        problem, slate = self.problem, Slate(self.problem)
+        self._slate, self._sat = slate, slate.sat
+        assert slate.new_state() == self._bits
+        step = slate.write_formed(self._bits, *problem.leap)
+        self._next = dict(zip(self._bits, map(step, problem.leap), strict=True))
+        self._next.update({-bit: -after for bit, after in self._next.items()})
+        self._wishes = [*map(step, slate.others(*problem.leap))]
+        self._start = slate.write(self._bits, problem.start)(problem.start)
+        self._goal = slate.write(self._bits, self._goal_literal)(self._goal_literal)
         self._sat.add_all([x] for x in self._fixed)
         if self._over is not None:
             self._sat.add([-self._over])
-        self._fresh = self._numbered.size
         self._retired = 0
-        self._gates = [0, *(self._new_variable() for _ in self._frames[1:])]
+        self._gates = [0, *(self._slate.new_variable() for _ in self._frames[1:])]
         for level, cubes in enumerate(self._frames):
             for cube in sorted(cubes):
                 self._sat.add([-self._gates[level], *(-x for x in cube)])
-
-    def _new_variable(self) -> int:
-        self._fresh += 1
-        return self._fresh
 
     def _refresh(self) -> None:
         if self._retired > _RETIRED_LIMIT:
@@ -180,7 +165,7 @@ class Reachability:
         return [self._start] if level == 0 else self._gates[level:]
 
     def _temporary(self, clause: Iterable[int]) -> int:
-        gate = self._new_variable()
+        gate = self._slate.new_variable()
         self._sat.add([-gate, *clause])
         return gate
 
@@ -314,7 +299,7 @@ class Reachability:
             return Reached((self._values(),), None)
         while True:
             self._frames.append(set())
-            self._gates.append(self._new_variable())
+            self._gates.append(self._slate.new_variable())
             top = len(self._frames) - 1
             while self._sat.holds([*self._in_frame(top), self._goal]):
                 self._model = self._sat.model()

@@ -10,17 +10,13 @@ one of them is true. Conjunctions are then made smaller by it, so a formula keep
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 FALSE = 0
 TRUE = 1
 
 #: What a conjunction implies is kept only when it is no more than this many literals: long sets cost more than they find.
 _REMEMBERED = 64
-
-#: A conjunction gets a solver variable of its own where doing without would make one of more than this many clauses.
-_PRODUCT = 4
 
 
 def negate(literal: int) -> int:
@@ -233,91 +229,3 @@ class Circuit:
             else:
                 known[node] = all(known[literal >> 1] != bool(literal & 1) for literal in operands)
         return [known[literal >> 1] != bool(literal & 1) for literal in roots]
-
-
-def clauses(circuit: Circuit, nodes: Iterable[int]) -> list[list[int]]:
-    """Clauses that tie every conjunction among `nodes` to its operands (Tseitin); solver variable = node + 1.
-
-    Node 0, the constant, is tied to false when it is among them.
-    """
-    out: list[list[int]] = []
-    for node in nodes:
-        operands = circuit.operands[node]
-        if node == 0:
-            out.append([-1])
-        if operands is None:
-            continue
-        own = node + 1
-        signed = [signed_variable(literal) for literal in operands]
-        out.extend([-own, s] for s in signed)
-        out.append([own, *(-s for s in signed)])
-    return out
-
-
-def signed_variable(literal: int) -> int:
-    """The solver's signed variable for a literal."""
-    return -(literal >> 1) - 1 if literal & 1 else (literal >> 1) + 1
-
-
-class Numbered:
-    """Clauses of all nodes that `roots` depend on, solver variables numbered without gaps from `first`.
-
-    Roots and variables of the circuit have a solver variable. A conjunction used in one place only has none where
-    putting its own clauses there makes few: a solver has less to carry so.
-    """
-
-    def __init__(self, circuit: Circuit, roots: Sequence[int], *, first: int = 1) -> None:
-        nodes = circuit.cone(roots)
-        uses = Counter(literal >> 1 for node in nodes for literal in circuit.operands[node] or ())
-        named = {literal >> 1 for literal in roots}
-        self._signed: dict[int, int] = {}
-        self._first = first
-        #: Ties the solver's variables to one another.
-        self.clauses: list[list[int]] = []
-        #: For each literal: clauses whose conjunction it is.
-        self._same: dict[int, list[tuple[int, ...]]] = {}
-        for node in nodes:
-            operands = circuit.operands[node]
-            if operands is None:
-                self._name(node)
-                if node == 0:
-                    self.clauses.append([-self._signed[node]])
-                continue
-            self._conjoin(node, operands)
-            if node in named or uses[node] > 1:
-                self._name(node)
-        del self._same
-
-    def _conjoin(self, node: int, operands: Iterable[int]) -> None:
-        """The clauses of a conjunction and of its opposite, from those of the operands."""
-        positive: list[tuple[int, ...]] = []
-        negative: list[tuple[int, ...]] = [()]
-        for literal in sorted(operands, key=lambda x: len(self._same[x ^ 1])):
-            if len(negative) * len(self._same[literal ^ 1]) > _PRODUCT:
-                self._name(literal >> 1)
-            positive += self._same[literal]
-            negative = [one + other for one in negative for other in self._same[literal ^ 1]]
-        self._same[2 * node], self._same[2 * node + 1] = positive, negative
-
-    def _name(self, node: int) -> None:
-        """Give a node a variable of its own, and tie it to what the node is."""
-        if node in self._signed:
-            return
-        own = self._signed[node] = self._first + len(self._signed)
-        self.clauses += [[-own, *clause] for clause in self._same.get(2 * node, ())]
-        self.clauses += [[own, *clause] for clause in self._same.get(2 * node + 1, ())]
-        self._same[2 * node], self._same[2 * node + 1] = [(own,)], [(-own,)]
-
-    @property
-    def size(self) -> int:
-        """How many solver variables there are."""
-        return len(self._signed)
-
-    def signed(self, literal: int) -> int:
-        """The signed solver variable of a root or a variable in the cone of the roots; KeyError for any other."""
-        number = self._signed[literal >> 1]
-        return -number if literal & 1 else number
-
-    def knows(self, literal: int) -> bool:
-        """The literal has a solver variable."""
-        return literal >> 1 in self._signed

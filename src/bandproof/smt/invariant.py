@@ -11,9 +11,7 @@ from collections.abc import Iterable
 from itertools import combinations, pairwise
 
 from bandproof.errors import CrossCheckError
-from bandproof.smt.circuit import clauses as node_clauses
-from bandproof.smt.circuit import signed_variable
-from bandproof.smt.sat import Sat
+from bandproof.smt.slate import Slate
 from bandproof.smt.system import Problem
 
 Clause = tuple[int, ...]
@@ -51,19 +49,20 @@ def minimised(problem: Problem, invariant: Iterable[Clause], goal: int) -> tuple
 
 
 class _Minimiser:
-    """One solver that learns of the step only what the questions touch; every clause sits behind a gate of its own.
-
-    Solver variables are node + 1; gates are numbered from beyond the circuit.
-    """
+    """One solver that knows start, step and goal; every clause sits behind a gate of its own."""
 
     def __init__(self, problem: Problem, goal: int) -> None:
-        self._circuit = problem.circuit
         self._order = {bit.literal >> 1: place for place, bit in enumerate(problem.bits)}
-        self._after = {bit.literal >> 1: after for bit, after in zip(problem.bits, problem.after, strict=True)}
-        self._start, self._goal = problem.start, goal
-        self._loaded: set[int] = set()
-        self._sat = Sat()
-        self._fresh = len(problem.circuit.operands)
+        self._slate = Slate(problem)
+        self._sat = self._slate.sat
+        state = self._slate.new_state()
+        self._bits = {bit.literal >> 1: x for bit, x in zip(problem.bits, state, strict=True)}
+        step = self._slate.write(state, *problem.after)
+        self._after = {
+            bit.literal >> 1: step(after) for bit, after in zip(problem.bits, problem.after, strict=True)
+        }
+        self._start = self._slate.write(state, problem.start)(problem.start)
+        self._goal = self._slate.write(state, goal)(goal)
         self._gate: dict[Clause, int] = {}
         self._behind: dict[int, Clause] = {}
         #: For each clause found to be needed: the clauses whose truth before a step makes it true after.
@@ -89,31 +88,23 @@ class _Minimiser:
 
     def _add(self, clause: Clause) -> None:
         if clause not in self._gate:
-            self._fresh += 1
-            self._gate[clause] = self._fresh
-            self._behind[self._fresh] = clause
-            self._sat.add([-self._fresh, *map(self._signed, clause)])
+            gate = self._gate[clause] = self._slate.new_variable()
+            self._behind[gate] = clause
+            self._sat.add([-gate, *map(self._signed, clause)])
 
     def _signed(self, literal: int) -> int:
-        """The solver's variable of a literal, its cone made known first."""
-        waiting, new = [literal >> 1], []
-        while waiting:
-            node = waiting.pop()
-            if node not in self._loaded:
-                self._loaded.add(node)
-                new.append(node)
-                waiting += [x >> 1 for x in self._circuit.operands[node] or ()]
-        self._sat.add_all(node_clauses(self._circuit, new))
-        return signed_variable(literal)
+        now = self._bits[literal >> 1]
+        return -now if literal & 1 else now
 
     def _next(self, literal: int) -> int:
-        return self._signed(self._after[literal >> 1] ^ (literal & 1))
+        after = self._after[literal >> 1]
+        return -after if literal & 1 else after
 
     # ---- questions
 
     def _excluded(self, using: Iterable[Clause]) -> frozenset[Clause] | None:
         """Clauses out of `using` that exclude the goal, or None."""
-        if self._sat.holds([self._signed(self._goal), *self._gates(using)]):
+        if self._sat.holds([self._goal, *self._gates(using)]):
             return None
         return self._core_clauses()
 
@@ -126,7 +117,7 @@ class _Minimiser:
         return self._core_clauses(), part
 
     def _starts_true(self, clause: Clause) -> bool:
-        return not self._sat.holds([self._signed(self._start), *(-self._signed(x) for x in clause)])
+        return not self._sat.holds([self._start, *(-self._signed(x) for x in clause)])
 
     def _gates(self, clauses: Iterable[Clause]) -> list[int]:
         return sorted(self._gate[clause] for clause in clauses)

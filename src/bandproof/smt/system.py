@@ -7,7 +7,7 @@ driver's pace, the mishaps that may occur, the monitor's memory, and the formula
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from bandproof.machine.layout import Layout
@@ -15,6 +15,7 @@ from bandproof.machine.story import Laps, State
 from bandproof.model.conditions import AtLeast, Below, Lower, atoms
 from bandproof.properties.claim import Pace, Property, Shape
 from bandproof.smt.circuit import FALSE, TRUE, Circuit, negate
+from bandproof.smt.clauses import Stencil
 from bandproof.smt.encode import LAPS, LAST, Bit, Encoding
 from bandproof.smt.flow import FlowRule
 from bandproof.smt.pace import PaceRule
@@ -28,6 +29,7 @@ class StepRule:
         #: What has been posed so far.
         self.posed: dict[Property, Problem] = {}
         self._after: dict[object, dict[int, int]] = {}
+        self.stencils: dict[tuple[int, ...], Stencil] = {}
         self.encoding = Encoding(layout)
         self.flow = FlowRule(self.encoding)
         self.pace = PaceRule(self.encoding, self.flow)
@@ -254,6 +256,8 @@ class Problem:
     applies: int
     well_formed: int
     over: int = FALSE
+    #: Formulas of this circuit as clauses, made once and shared by all problems of one rule.
+    stencils: dict[tuple[int, ...], Stencil] = field(default_factory=dict, compare=False, repr=False)
 
     def state_of(self, values: list[bool]) -> State:
         """The arrangement's state when the bits have `values` (monitor bits are left aside)."""
@@ -339,6 +343,7 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
         applies,
         e.well_formed,
         over,
+        rule.stencils,
     )
 
 
