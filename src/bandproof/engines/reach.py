@@ -101,8 +101,9 @@ class Reachability:
         """Find state literals that hold at the start and that no step changes while all of them hold.
 
         Where the problem has states in which all is over, none of them matters: the search never goes on from one, and
-        what is said here and in the frames is said of the others. Controls that nobody may turn, mishaps that may not occur and parts that never get a reason to move are found
-        so in a few queries; frame by frame each would cost many.
+        what is said here and in the frames is said of the others. Controls that nobody may turn, mishaps that may not
+        occur and parts that never get a reason to move are found so in a few queries; frame by frame each would cost
+        many.
         """
         held = sorted(self._backbone, key=abs)
         while held:
@@ -179,15 +180,16 @@ class Reachability:
             return False
         return self._sat.holds([self._start, *cube])
 
-    def _blocked_from(self, cube: Cube, level: int) -> Cube | None:
+    def _blocked_from(self, cube: Cube, level: int, *, look: bool = False) -> Cube | None:
         """None if a state of frame `level` outside `cube` steps into it; else a part of the cube just as unreachable.
 
-        After None the solver's model holds such a state and the wishes.
+        After None with `look` the model holds such a state and the wishes.
         """
         gate = self._temporary(-x for x in cube)
         yes = self._sat.holds([*self._in_frame(level), gate, *(self._next[x] for x in cube)])
         if yes:
-            self._model = self._sat.model()
+            if look:
+                self._model = self._sat.model()
             self._retire(gate)
             return None
         core = set(self._sat.core())
@@ -254,7 +256,7 @@ class Reachability:
         if self._meets_start(trial):
             return None
         for _ in range(0 if aside or level == 0 else _IN_THE_WAY):
-            smaller = self._blocked_from(trial, level)
+            smaller = self._blocked_from(trial, level, look=True)
             if smaller is not None:
                 return smaller
             state, _ = self._lift(trial, goal=False)
@@ -323,7 +325,7 @@ class Reachability:
             if self._already_blocked(obligation.cube, level):
                 heappop(queue)
                 continue
-            smaller = self._blocked_from(obligation.cube, level - 1)
+            smaller = self._blocked_from(obligation.cube, level - 1, look=True)
             if smaller is None:
                 cube, wishes = self._lift(obligation.cube, goal=False)
                 count -= 1

@@ -31,7 +31,7 @@ HEAD_START = 3_000_000
 ANY_RUN = 1_000_000
 
 #: From then on it still gets this many solver steps for each one of bounded search, whose steps take longer.
-SHARE = 2
+SHARE = 4
 
 #: Once reachability has found some run, bounded search gets this many solver steps to find a shortest one.
 SHORTEST = 100_000_000
