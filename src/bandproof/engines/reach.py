@@ -188,8 +188,7 @@ class Reachability:
         gate = self._temporary(-x for x in cube)
         yes = self._sat.holds([*self._in_frame(level), gate, *(self._next[x] for x in cube)])
         if yes:
-            if look:
-                self._model = self._sat.model()
+            self._model = self._sat.model() if look else []
             self._retire(gate)
             return None
         core = set(self._sat.core())

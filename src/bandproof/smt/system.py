@@ -255,9 +255,9 @@ class Problem:
     hit: int
     applies: int
     well_formed: int
-    over: int = FALSE
     #: Formulas of this circuit as clauses, made once and shared by all problems of one rule.
-    stencils: dict[tuple[int, ...], Stencil] = field(default_factory=dict, compare=False, repr=False)
+    stencils: dict[tuple[int, ...], Stencil] = field(compare=False, repr=False)
+    over: int = FALSE
 
     def state_of(self, values: list[bool]) -> State:
         """The arrangement's state when the bits have `values` (monitor bits are left aside)."""
@@ -342,8 +342,8 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
         hit,
         applies,
         e.well_formed,
-        over,
         rule.stencils,
+        over,
     )
 
 
