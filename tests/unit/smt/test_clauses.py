@@ -88,7 +88,7 @@ def test_a_stencil_put_on_what_another_says_composes_them(
 
 
 def test_a_conjunction_used_once_has_no_variable_of_its_own() -> None:
-    """a and not (b and c): three clauses over four variables say it, where two names would take six."""
+    """Of "a and not (b and c)" the inner conjunction has no name: four clauses over four variables."""
     circuit = Circuit()
     a, b, c = (circuit.variable(name) for name in "abc")
     root = circuit.both(a, negate(circuit.both(b, c)))
