@@ -47,7 +47,7 @@ class _Stretch:
 
 def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "") -> str:
     """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken."""
-    stretches = list(_stretches(story))
+    stretches = _stretches(story)
     boxes = len(stretches) + 1
     columns = min(_COLUMNS, -(-boxes // _ROWS))
     rows = -(-boxes // columns)
@@ -62,37 +62,40 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
     return dot.graph(title or story.start, body, nodesep="0.4", ranksep="0.25", margin="0.1", **heading)
 
 
-def _stretches(story: Story) -> Iterator[_Stretch]:
-    """The steps of a story, with neighbouring steps of flow taken together unless one of them moves a part for good."""
-    alone = [step.kind is not StepKind.FLOW for step in story.steps]
-    for number in _lasting(story):
-        alone[number] = True
+def _stretches(story: Story) -> list[_Stretch]:
+    """The steps of a story, with neighbouring steps of flow taken together unless one of them moves a part for good.
+
+    A part that only goes to and fro within a stretch ends where it began, and so do its moves' effects; its moves do
+    not interrupt the stretch.
+    """
+    alone = {number for number, step in enumerate(story.steps, start=1) if step.kind is not StepKind.FLOW}
+    while True:
+        stretches = list(_parted(len(story.steps), alone))
+        lasting = {last for stretch in stretches if stretch.first < stretch.last for last in _lasting(story, stretch)}
+        if not lasting:
+            return stretches
+        alone |= lasting
+
+
+def _parted(steps: int, alone: set[int]) -> Iterator[_Stretch]:
     first = 1
-    for number in range(1, len(story.steps) + 1):
-        if number == len(story.steps) or alone[number - 1] or alone[number]:
+    for number in range(1, steps + 1):
+        if number == steps or number in alone or number + 1 in alone:
             yield _Stretch(first, number)
             first = number + 1
 
 
-def _lasting(story: Story) -> set[int]:
-    """The flow steps (counted from 0) in which a part makes its last move before something other than flow happens.
-
-    A part that only goes to and fro within a run of flow ends where it began, and so do its moves' effects; its moves
-    do not interrupt the run.
-    """
-    found: set[int] = set()
+def _lasting(story: Story, stretch: _Stretch) -> Iterator[int]:
+    """The steps in which parts that end elsewhere than where they began the stretch make their last move in it."""
     began: dict[str, str] = {}
-    latest: dict[str, tuple[int, str]] = {}
-    for number, step in enumerate([*story.steps, None]):
-        if step is None or step.kind is not StepKind.FLOW:
-            found |= {last for part, (last, target) in latest.items() if target != began[part]}
-            began, latest = {}, {}
-            continue
-        for event in step.events:
+    ended: dict[str, str] = {}
+    latest: dict[str, int] = {}
+    for number in range(stretch.first, stretch.last + 1):
+        for event in story.steps[number - 1].events:
             if isinstance(event, Moved):
                 began.setdefault(event.part, event.source)
-                latest[event.part] = (number, event.target)
-    return found
+                ended[event.part], latest[event.part] = event.target, number
+    yield from (number for part, number in latest.items() if began[part] != ended[part])
 
 
 def _changes(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:

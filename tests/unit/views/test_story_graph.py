@@ -140,6 +140,11 @@ def test_every_event_of_every_run_is_told_and_every_arrow_drawn(run: tuple[Layou
                 assert f"{mishap} has happened" in seen
             case _:
                 assert event.volume in seen
+    for arrow_words in map(labels, (row for row in dot.splitlines() if "->" in row and "invis" not in row)):
+        first, last = re.findall(r"(\d+)(?:–(\d+))? \w+:", arrow_words)[0]
+        if last:
+            before, after = story.states[int(first) - 1], story.states[int(last)]
+            assert before.parts == after.parts, "no part has moved for good within a run of flow"
 
 
 def test_a_part_that_moves_for_good_interrupts_a_run_of_flow() -> None:
@@ -178,3 +183,17 @@ def test_a_run_of_flow_ends_where_something_else_happens() -> None:
     assert edges_meant(dot) == 5
     assert "tank check: shut → open" in box(dot, 2)
     assert "tank check: open → shut" in box(dot, 4)
+
+
+def test_a_return_beyond_another_parts_move_is_told_by_itself() -> None:
+    """The check's opening stands before the compressor's move and its closing after: neither is lost in a run of flow."""
+    teller = Teller(layout(), "rolling", short_story().states[0])
+    teller.step(StepKind.FLOW, Moved("tank_check", "shut", "open"))
+    teller.step(StepKind.FLOW, Moved("compressor", "unloaded", "loaded"))
+    teller.fall("park_line", 68)
+    teller.step(StepKind.FLOW, Moved("tank_check", "open", "shut"))
+    teller.fall("park_line", 45)
+    dot = story_dot(layout(), teller.story(real=False))
+    assert "1 flow: tank check moves" in labels(arrow(dot, 0, 1))
+    assert "5 flow: tank check moves" in labels(arrow(dot, 4, 5))
+    assert "tank check: open → shut" in box(dot, 5)
