@@ -61,12 +61,14 @@ class Reachability:
     def __init__(self, problem: Problem, goal: int | None = None) -> None:
         self.problem = problem
         self._goal_literal = problem.hit if goal is None else goal
-        bits = [b.literal for b in problem.bits]
-        self._bits = list(range(1, len(bits) + 1))
-        self._literal = dict(zip(self._bits, bits, strict=True))
-        self._groups = _Groups(problem, self._bits)
+        self._has_over = problem.over != FALSE and self._goal_literal == problem.hit
         self._frames: list[set[Cube]] = [set()]
         self._gates: list[int] = [0]
+        self._fixed: list[int] = []
+        self._past_work = 0
+        self._build()
+        self._literal = {x: bit.literal for x, bit in zip(self._bits, problem.bits, strict=True)}
+        self._groups = _Groups(problem, self._bits)
         #: How much a literal seems to matter: least are tried first when a cube is made wider. Where the hands are
         #: matters least: they can be anywhere soon.
         self._score = {
@@ -74,10 +76,6 @@ class Reachability:
             for variable, bit in zip(self._bits, problem.bits, strict=True)
             for signed in (variable, -variable)
         }
-        self._past_work = 0
-        self._over = 1 + bits.index(problem.over) if problem.over != FALSE and self._goal_literal == problem.hit else None
-        self._fixed: list[int] = []
-        self._build()
         self._backbone = self._start_backbone()
         self._fix()
 
@@ -126,13 +124,14 @@ class Reachability:
     def _build(self) -> None:
         problem, slate = self.problem, Slate(self.problem)
         self._slate, self._sat = slate, slate.sat
-        assert slate.new_state() == self._bits
+        self._bits = slate.new_state()  # the same variables every time
         step = slate.write_formed(self._bits, *problem.leap)
         self._next = dict(zip(self._bits, map(step, problem.leap), strict=True))
         self._next.update({-bit: -after for bit, after in self._next.items()})
         self._wishes = [*map(step, slate.others(*problem.leap))]
         self._start = slate.write(self._bits, problem.start)(problem.start)
         self._goal = slate.write(self._bits, self._goal_literal)(self._goal_literal)
+        self._over = step(problem.over) if self._has_over else None
         self._sat.add_all([x] for x in self._fixed)
         if self._over is not None:
             self._sat.add([-self._over])
@@ -369,19 +368,23 @@ class Reachability:
         return tuple(self._model[v - 1] > 0 for v in self._bits)
 
     def _replay(self, obligation: _Obligation) -> tuple[tuple[bool, ...], ...]:
-        assert self._sat.holds([self._start, *obligation.cube])
-        self._model = self._sat.model()
+        self._model = self._model_of([self._start, *obligation.cube])
         states = [self._values()]
         here: _Obligation | None = obligation
         while here is not None and here.toward is not None:
             now = [v if value else -v for v, value in zip(self._bits, states[-1], strict=True)]
-            assert self._sat.holds([*now, *here.wishes])
-            model = self._sat.model()
+            model = self._model_of([*now, *here.wishes])
             states.append(
                 tuple((model[abs(n) - 1] > 0) == (n > 0) for n in (self._next[v] for v in self._bits))
             )
             here = here.toward
         return tuple(states)
+
+    def _model_of(self, assumptions: list[int]) -> list[int]:
+        if not self._sat.holds(assumptions):
+            message = "a state of a run that was found is gone"
+            raise RuntimeError(message)
+        return self._sat.model()
 
 
 class _Groups:
