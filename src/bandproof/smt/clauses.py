@@ -20,8 +20,9 @@ _PRODUCT = 4
 class Numbered:
     """Clauses of all nodes that `roots` depend on, solver variables numbered without gaps from `first`.
 
-    Roots and variables of the circuit have a solver variable; variables among the roots come first, in their order. A conjunction used in one place only has none where
-    putting its own clauses there makes few: a solver has less to carry so.
+    Roots and variables of the circuit have a solver variable; variables among the roots come first, in their order. A
+    conjunction used in one place only has none where putting its own clauses there makes few: a solver has less to
+    carry so.
     """
 
     def __init__(self, circuit: Circuit, roots: Sequence[int], *, first: int = 1) -> None:
@@ -89,24 +90,25 @@ class Stencil:
     """
 
     def __init__(self, circuit: Circuit, bits: Sequence[int], formulas: Sequence[int]) -> None:
-        self._numbered = Numbered(circuit, [*bits, *formulas])
+        numbered = Numbered(circuit, [*bits, *formulas])
+        known = set(bits)
         #: The variables, beside the bits, that the formulas depend on.
-        self.others = tuple(x for x in self._numbered.variables if x not in set(bits))
-        self._bits = len(bits)
-        self._size = self._numbered.size
+        self.others = tuple(x for x in numbered.variables if x not in known)
+        self._inner = numbered.size - len(bits)
+        self._signed = {x: numbered.signed(x) for x in (*bits, *formulas, *self.others)}
         #: Formulas that no clause may mention.
-        self._loose = [self._numbered.signed(f) for f in formulas if circuit.operands[f >> 1] is None]
+        self._loose = [numbered.signed(f) for f in formulas if circuit.operands[f >> 1] is None]
         #: Each clause as what picks its literals from a table of all of them.
-        self._picks = [itemgetter(*clause) for clause in self._numbered.clauses if len(clause) > 1]
-        self._units = [clause[0] for clause in self._numbered.clauses if len(clause) == 1]
+        self._picks = [itemgetter(*clause) for clause in numbered.clauses if len(clause) > 1]
+        self._units = [clause[0] for clause in numbered.clauses if len(clause) == 1]
 
     def put(self, sat: Sat, state: Sequence[int], first: int) -> tuple[Callable[[int], int], int]:
         """Tell the solver what the formulas are of the state whose bits are the literals `state`.
 
-        Variables from `first` on are free. Returns what gives the solver's literal of a bit, a formula or a variable
-        of the circuit that they depend on (KeyError for any other), and the first variable that is free then.
+        Variables from `first` on are free. Returns what gives the solver's literal of a bit, a formula or another variable
+        that they depend on (KeyError for any other), and the first variable that is free then.
         """
-        high = first + self._size - self._bits
+        high = first + self._inner
         literals = [*state, *range(first, high)]
         # Index i holds the literal for variable i; index -i, counted from the end, the opposite.
         table = [0, *literals, *(-x for x in reversed(literals))]
@@ -114,4 +116,4 @@ class Stencil:
         sat.add_all([[table[x]] for x in self._units])
         # A clause that says nothing makes a variable known to the solver, and so part of its models.
         sat.add_all([[table[x], -table[x]] for x in self._loose])
-        return lambda literal: table[self._numbered.signed(literal)], high
+        return lambda literal: table[self._signed[literal]], high
