@@ -13,11 +13,12 @@ from bandproof.engines.bounded import Unrolling
 from bandproof.engines.run import decide
 from bandproof.machine.rig import Rig, RigError, replay
 from bandproof.machine.semantics import check_step
-from bandproof.machine.story import Step, StepKind, Story
+from bandproof.machine.story import Crossed, Step, StepKind, Story
 from bandproof.properties.claim import Shape
 from bandproof.smt.system import StepRule, pose
-from tests.conformance.case import Case, step_rule
+from tests.conformance.case import Case, below, never, refuted, some, step_rule
 from tests.conformance.table import TABLE
+from tests.conformance.table_flow import joined, starting, volumes
 from tests.differential.cases import draw_case
 from tests.oracles.answers import by_enumeration
 
@@ -99,6 +100,15 @@ def test_the_rig_refuses_a_move_that_a_part_may_not_make() -> None:
         rig.step(replace(tripped, bands=(0,)))
     with pytest.raises(RigError, match="has no move from calm to calm"):
         rig.parts["trip"].move("calm")
+
+
+@pytest.mark.parametrize(("line", "tank"), [("a", "z"), ("z", "a")])
+def test_of_a_line_and_a_tank_the_line_moves(line: str, tank: str) -> None:
+    """Either would do, whichever has the earlier name; but the tank takes more air to move."""
+    text = volumes(**{line: "line", tank: "tank"}) + joined(f"vent {line}", f"vent {tank}") + starting(a="3", z="3")
+    case = refuted("a line beside a tank", "", text, never(some(below("a", 2), below("z", 2))), 1)
+    (step,) = told(case).steps
+    assert [event.volume for event in step.events if isinstance(event, Crossed)] == [line]
 
 
 @pytest.mark.slow
