@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bandproof.machine.layout import lay_out
@@ -11,6 +11,9 @@ from tests.conformance.case import load
 
 NODES = ["a", "b", "c", "d", "e"]
 WAYS = [(u, v) for u in NODES for v in NODES]
+
+#: Whichever node is solved first, another one is reached past it.
+RING = list(zip(NODES, [*NODES[1:], NODES[0]], strict=True))
 
 #: A layout is needed to have an encoding; what it says does not matter here.
 LAYOUT = lay_out(load('volumes.v = { is = "line" }\nstarts.start = { says = "empty" }\n'), ())
@@ -29,6 +32,8 @@ def walked(seeds: set[str], ways: set[tuple[str, str]]) -> set[str]:
     st.sets(st.sampled_from(NODES), max_size=2),
     st.lists(st.sampled_from(WAYS), max_size=12),
 )
+@example(RING, {"e"}, [])
+@example(RING, {"c"}, [("e", "a")])
 def test_what_is_reached_is_what_one_walks_to(
     passages: list[tuple[str, str]], seeds: set[str], shut: list[tuple[str, str]]
 ) -> None:
