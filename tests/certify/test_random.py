@@ -35,14 +35,14 @@ def test_every_proof_has_a_certificate_that_stands(data: st.DataObject) -> None:
     if decision.invariant is None:
         return
     problem = decision.problem
-    text = write_certificate(problem, decision.invariant).text
+    text = write_certificate(problem, decision.invariant, lessons=decision.lessons).text
     outcome = recheck_against(text, arrangement, claim)
     assert outcome.faults == ()
     assert outcome.ok
     if decision.verdict is Verdict.EMPTY:
         condition = search(problem, problem.applies, lambda: None)
         assert condition.invariant is not None
-        text = write_certificate(problem, condition.invariant, Excluded.CONDITION).text
+        text = write_certificate(problem, condition.invariant, Excluded.CONDITION, decision.lessons).text
         assert recheck_against(text, arrangement, claim).ok
 
 
