@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from bandproof.bench import Bench
-    from bandproof.findings import Finding
+    from bandproof.deciding.one import Decider
+    from bandproof.findings.finding import Finding
     from bandproof.model.arrangement import Arrangement
     from bandproof.properties.claim import NotApplicable, Property
     from bandproof.properties.packs import Pack
@@ -66,7 +66,7 @@ class Benches:
     def __init__(self) -> None:
         self._arrangements: dict[Path, Arrangement] = {}
         self._claims: dict[Path, list[Property | NotApplicable]] = {}
-        self._benches: dict[Path, Bench] = {}
+        self._benches: dict[Path, Decider] = {}
 
     def arrangement(self, model: Path) -> Arrangement:
         """The arrangement in a file."""
@@ -83,12 +83,13 @@ class Benches:
 
     def decide(self, model: Path, claim: Property | NotApplicable, seconds: float) -> Finding:
         """The finding of one announced claim."""
-        from bandproof.bench import Bench, Case  # noqa: PLC0415  (inside hooks only)
-        from bandproof.limits import Limits  # noqa: PLC0415  (inside hooks only)
+        from bandproof.deciding.cases import Case  # noqa: PLC0415  (inside hooks only)
+        from bandproof.deciding.one import Decider  # noqa: PLC0415  (inside hooks only)
+        from bandproof.findings.limits import Limits  # noqa: PLC0415  (inside hooks only)
 
         key = model.resolve()
         if key not in self._benches:
-            self._benches[key] = Bench(Case(self.arrangement(model), tuple(self._claims[key])))
+            self._benches[key] = Decider(Case(self.arrangement(model), tuple(self._claims[key])))
         return self._benches[key].decide(claim, Limits(seconds or None))
 
 
@@ -104,8 +105,8 @@ class PackFile(pytest.File):
 
     def collect(self) -> Iterator[ModelNode]:
         """A node for each model, called after the file's stem, or its path where two have one stem."""
-        from bandproof.errors import InputError  # noqa: PLC0415  (inside hooks only)
         from bandproof.properties.packs import load_pack, model_files  # noqa: PLC0415  (inside hooks only)
+        from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
 
         try:
             pack = load_pack(_shortest(self.path, self.config.invocation_params.dir))
@@ -128,9 +129,9 @@ class ModelNode(pytest.Collector):
 
     def collect(self) -> Iterator[ClaimItem]:
         """An item for each claim of the pack."""
-        from bandproof.errors import InputError  # noqa: PLC0415  (inside hooks only)
         from bandproof.properties.language import resolve_pack  # noqa: PLC0415  (inside hooks only)
         from bandproof.properties.packs import expected_verdicts  # noqa: PLC0415  (inside hooks only)
+        from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
 
         benches = _benches(self)
         try:
@@ -189,8 +190,8 @@ class ClaimError(Exception):
 
 def _report(finding: Finding, expected: str, model: Path) -> str:
     """What a person needs to see: the sentence, the verdict, why, and the story if there is one."""
+    from bandproof.views.phrases import ending  # noqa: PLC0415  (inside hooks only)
     from bandproof.views.story_text import story_text  # noqa: PLC0415  (inside hooks only)
-    from bandproof.views.words import ending  # noqa: PLC0415  (inside hooks only)
 
     wanted = "" if expected == "proven" else f", expected {expected}"
     lines = [f"{finding.verdict}{wanted}: {finding.says}", f"basis: {finding.basis}"]

@@ -1,6 +1,6 @@
 """Hypothesis strategies: small random arrangements, states and properties. The one generator all property tests share.
 
-Sizes are kept so that explicit enumeration stays quick: at most four volumes, three landmarks, three parts.
+Sizes are kept so that explicit enumeration stays quick: at most four volumes, three thresholds, three parts.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.machine.semantics import due
-from bandproof.machine.story import Laps, State
+from bandproof.machine.story import Count, State
 from bandproof.model.arrangement import (
     ATMOSPHERE,
     SOURCE,
@@ -179,7 +179,7 @@ def states(draw: st.DrawFn, layout: Layout) -> State:
     """Any state of a layout, reachable or not."""
     arrangement = layout.arrangement
     state = State(
-        tuple(draw(st.integers(0, len(layout.landmarks[v.name]))) for v in arrangement.volumes),
+        tuple(draw(st.integers(0, len(layout.thresholds[v.name]))) for v in arrangement.volumes),
         tuple(draw(st.sampled_from(p.states)) for p in arrangement.parts),
         tuple(draw(st.sampled_from(c.positions)) for c in arrangement.controls),
         frozenset(m.name for m in arrangement.mishaps if draw(st.booleans())),
@@ -190,11 +190,11 @@ def states(draw: st.DrawFn, layout: Layout) -> State:
 @st.composite
 def remembering(draw: st.DrawFn, layout: Layout, state: State) -> State:
     """The state with any memory of the pace counters whose pending volume is due; the others have none."""
-    laps = []
-    for watch in layout.watches:
-        counts = st.builds(Laps, st.integers(0, watch.allowance), st.sampled_from([None, True, False]))
-        laps.append(draw(counts) if due(layout, state, watch.pending) is not None else Laps())
-    return replace(state, laps=tuple(laps))
+    found: list[Count] = []
+    for watch in layout.timing_constraints:
+        counts = st.builds(Count, st.integers(0, watch.allowance), st.sampled_from([None, True, False]))
+        found.append(draw(counts) if due(layout, state, watch.pending) is not None else Count())
+    return replace(state, counts=tuple(found))
 
 
 def layout_for(arrangement: Arrangement, claim: Property | None = None) -> Layout:

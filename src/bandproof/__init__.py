@@ -5,30 +5,31 @@
         print(finding.property, finding.verdict, finding.reason)
 
 What is not named here is reached by its module: `bandproof.machine.rig.Rig` to step an arrangement by hand,
-`bandproof.views` to draw, `bandproof.certify` to check a proof.
+`bandproof.views` to draw, `bandproof.certificates.checks` to check a proof.
 """
 
 from __future__ import annotations
 
-from bandproof.api import RequestError, find_packs, load_cases, overall, prove
-from bandproof.bench import Bench, Case
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import BandproofError, CrossCheckError, InputError
-from bandproof.findings import Finding, Verdict
-from bandproof.limits import Limits
+from bandproof.api import overall, prove
+from bandproof.deciding.cases import Case, RequestError, find_packs, load_cases
+from bandproof.deciding.one import Decider
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.limits import Limits
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import State, Step, Story
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.loader import load_arrangement
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.packs import load_pack
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import BandproofError, CrossCheckError, InputError
 
 __all__ = [
     "Arrangement",
     "BandproofError",
-    "Bench",
     "Case",
     "CrossCheckError",
+    "Decider",
     "Diagnostic",
     "Finding",
     "InputError",

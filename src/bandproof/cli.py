@@ -21,19 +21,20 @@ from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from bandproof.api import SCHEMAS, RequestError, load_cases, overall, prove, select
-from bandproof.bench import Case, unanswered
-from bandproof.codes import CODES
-from bandproof.errors import BandproofError, CrossCheckError, InputError
-from bandproof.findings import Finding, Verdict
-from bandproof.limits import Limits, resident_megabytes
-from bandproof.machine.line_air import neglected
+from bandproof.api import SCHEMAS, overall, prove, select
+from bandproof.deciding.cases import Case, RequestError, load_cases
+from bandproof.deciding.many import processors
+from bandproof.deciding.one import unanswered
+from bandproof.deciding.rechecking import recheck_file
+from bandproof.deciding.saving import TEXT, Shelf, as_json, drawings, folders, joined, save
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.limits import Limits, resident_megabytes
 from bandproof.model.kinds import KindDescription, catalogue
 from bandproof.model.loader import load_arrangement
-from bandproof.rechecking import recheck_file
-from bandproof.saving import TEXT, Shelf, as_json, drawings, folders, joined, save
-from bandproof.terms.words import closest
-from bandproof.workers import processors
+from bandproof.physics.line_air import neglected
+from bandproof.terms.names import closest
+from bandproof.text.codes import CODES
+from bandproof.text.errors import BandproofError, CrossCheckError, InputError
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
 ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
@@ -74,8 +75,12 @@ Packs = Annotated[
         show_default=False,
     ),
 ]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on standard output and nothing else there.")]
-Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where files are written, one folder for each arrangement.")]
+Json = Annotated[
+    bool, typer.Option("--json", help="Print one JSON document on standard output and nothing else there.")
+]
+Out = Annotated[
+    Path, typer.Option("--out", metavar="DIR", help="Where files are written, one folder for each arrangement.")
+]
 
 
 def _console(*, error: bool = False) -> Console:
@@ -129,11 +134,15 @@ def _guarded(verb: Callable[_P, int]) -> Callable[_P, None]:
 @app.command(name="prove")
 @_guarded
 def prove_(
-    models: Annotated[list[Path], typer.Argument(metavar="MODEL", help="Arrangement files (TOML).", show_default=False)],
+    models: Annotated[
+        list[Path], typer.Argument(metavar="MODEL", help="Arrangement files (TOML).", show_default=False)
+    ],
     packs: Packs = None,
     only: Annotated[
         list[str] | None,
-        typer.Option("--property", metavar="ID", help="Decide this property only; may be given again.", show_default=False),
+        typer.Option(
+            "--property", metavar="ID", help="Decide this property only; may be given again.", show_default=False
+        ),
     ] = None,
     out: Out = Path("out"),
     seconds: Annotated[
@@ -198,7 +207,9 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
             progress.advance(bars[case])
 
         try:
-            prove(cases, only=only, limits=limits, processes=processors() if workers is None else workers, watch=keep)
+            prove(
+                cases, only=only, limits=limits, processes=processors() if workers is None else workers, observer=keep
+            )
         except KeyboardInterrupt:
             interrupted = True
     if interrupted:
@@ -299,7 +310,9 @@ def draw(model: Model, out: Out = Path("out"), json: Json = False) -> int:
 @app.command()
 @_guarded
 def recheck(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A certificate (.smt2) or a story (.story.json).", show_default=False)],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A certificate (.smt2) or a story (.story.json).", show_default=False)
+    ],
     model: Annotated[
         Path | None,
         typer.Option("--model", metavar="MODEL", help="The arrangement the file must be about.", show_default=False),
@@ -398,7 +411,8 @@ def _kind_text(kind: KindDescription) -> str:
 @_guarded
 def explain(
     topic: Annotated[
-        str | None, typer.Argument(metavar="CODE", help="A diagnostic code, or one of the two schemas.", show_default=False)
+        str | None,
+        typer.Argument(metavar="CODE", help="A diagnostic code, or one of the two schemas.", show_default=False),
     ] = None,
     json: Json = False,
 ) -> int:
@@ -416,7 +430,12 @@ def explain(
     chosen = sorted(CODES) if topic is None else [topic]
     if json:
         entries = [
-            {"code": code, "summary": CODES[code].summary, "explanation": CODES[code].explanation, "sample": CODES[code].sample}
+            {
+                "code": code,
+                "summary": CODES[code].summary,
+                "explanation": CODES[code].explanation,
+                "sample": CODES[code].sample,
+            }
             for code in chosen
         ]
         _print(as_json({"format": "bandproof/1", "codes": entries}))

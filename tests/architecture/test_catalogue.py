@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 
-from bandproof.codes import CODES
+from bandproof.text.codes import CODES
 from tests.architecture.sources import modules
 
 

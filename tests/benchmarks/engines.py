@@ -8,7 +8,7 @@ process of its own and is stopped after the given seconds: encoding counts, load
 machine from favouring one engine. Ratios are to the time of reachability on the same claim; a stopped engine counts with the
 time it was given, so that a median marked `>` is a lower bound. Where reachability itself was stopped there is no ratio.
 
-Bounded searches are asked only where a run to a hit exists: they prove nothing. Nothing here is asserted but that engines
+Bounded searches are asked only where a run to a bad exists: they prove nothing. Nothing here is asserted but that engines
 which decide agree.
 """
 
@@ -24,10 +24,10 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from statistics import median
 
-from bandproof.api import load_cases
+from bandproof.deciding.cases import load_cases
+from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.machine.layout import Layout
 from bandproof.properties.claim import Property
-from bandproof.smt.system import Problem, StepRule, pose
 from tests.oracles.answers import Answer, by_bounded_search, by_enumeration, run_reachability
 from tests.oracles.z3_engines import by_z3_bounded_search, by_z3_horn
 
@@ -64,7 +64,7 @@ CONTENDERS = (
 
 @dataclass(frozen=True, slots=True)
 class Lap:
-    """One engine on one claim: whether a hit is reachable, None when it was stopped; and the seconds it took."""
+    """One engine on one claim: whether a bad is reachable, None when it was stopped; and the seconds it took."""
 
     model: str
     claim: str
@@ -96,7 +96,7 @@ def lap(model: str, contender: Contender, layout: Layout, claim: Property, secon
     return Lap(model, claim.id, contender.name, found, seconds if found is None else took)
 
 
-def laps(models: Iterable[Path], claims: int, seconds: float) -> Iterator[Lap]:
+def counts(models: Iterable[Path], claims: int, seconds: float) -> Iterator[Lap]:
     """Every engine on every chosen claim, claim by claim; ValueError when two that decide disagree."""
     paths = list(models)
     for path, case in zip(paths, load_cases(paths), strict=True):
@@ -153,7 +153,7 @@ def main() -> int:
     parser.add_argument("--claims", type=int, default=8, help="how many claims of each arrangement, spread evenly")
     parser.add_argument("models", nargs="*", type=Path, help="arrangement files; the base and its twins by default")
     given = parser.parse_args()
-    found = list(laps(given.models or MODELS, given.claims, given.seconds))
+    found = list(counts(given.models or MODELS, given.claims, given.seconds))
     print(table(found, given.seconds))  # noqa: T201
     return 0
 

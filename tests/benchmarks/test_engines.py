@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from bandproof.smt.system import Problem
+from bandproof.encoding.system import Problem
 from tests.benchmarks.engines import CONTENDERS, REFERENCE, Contender, Lap, lap, table
 from tests.conformance.table import TABLE
 from tests.oracles.answers import Answer
@@ -14,7 +14,7 @@ from tests.oracles.answers import Answer
 
 @pytest.mark.slow
 def test_every_engine_is_timed_and_decides() -> None:
-    case = next(c for c in TABLE if c.name == "one landmark per step")
+    case = next(c for c in TABLE if c.name == "one threshold per step")
     done = [lap("tiny", contender, case.layout(), case.property(), 60) for contender in CONTENDERS]
     assert [x.reachable for x in done] == [True] * len(CONTENDERS)
     assert all(0 < x.seconds < 60 for x in done)
@@ -22,7 +22,7 @@ def test_every_engine_is_timed_and_decides() -> None:
 
 def sleepy(problem: Problem) -> Answer:
     time.sleep(60)
-    return Answer(reachable=bool(problem.hit))
+    return Answer(reachable=bool(problem.bad))
 
 
 def test_an_engine_is_stopped() -> None:

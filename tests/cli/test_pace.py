@@ -13,18 +13,18 @@ from pathlib import Path
 
 import pytest
 
-from bandproof import bench
-from bandproof.api import load_cases
-from bandproof.bench import Bench, Case
-from bandproof.certify import recheck, recheck_against
-from bandproof.findings import Finding, Verdict
+from bandproof.certificates.checks import recheck, recheck_against
+from bandproof.deciding import one as decider
+from bandproof.deciding.cases import Case, load_cases
+from bandproof.deciding.one import Decider
+from bandproof.deciding.origins import Literal, clauses_as_conditions
+from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State
 from bandproof.model.conditions import AtLeast
-from bandproof.origins import Literal, clauses_as_conditions
-from bandproof.views.dump import story_from_json, story_json
+from bandproof.views.json_files import story_from_json, story_json
 from tests.cli.samples import HEAD, lay
 
 BAR = Fraction(100_000)
@@ -39,19 +39,19 @@ def claim(name: str, shape: str, *, during: str = "charged") -> str:
 
 
 LAG = claim("no-lag", 'never = "pilot is at least 1 bar and trailer is at least 4 bar"')
-#: Makes 2 bar a landmark, so that the trailer has a whole band.
+#: Makes 2 bar a threshold, so that the trailer has a whole band.
 MARK = claim("mark", 'reachable = "trailer is at least 2 bar"')
 
 
-def decided(folder: Path, claims: str, model: str = MODEL) -> tuple[Case, Bench, list[Finding]]:
+def decided(folder: Path, claims: str, model: str = MODEL) -> tuple[Case, Decider, list[Finding]]:
     case = load_cases([lay(folder, HEAD + claims, model)])[0]
-    worked = Bench(case)
+    worked = Decider(case)
     return case, worked, [worked.decide(one) for one in case.claims]
 
 
 def test_a_race_that_nature_does_not_run_is_proven_not_to_be_lost(tmp_path: Path) -> None:
     case, worked, (lag, mark) = decided(tmp_path, LAG + MARK)
-    assert [(w.pending, w.mover, w.allowance) for w in worked.layout.watches] == [("pilot", "trailer", 0)]
+    assert [(w.pending, w.mover, w.allowance) for w in worked.layout.timing_constraints] == [("pilot", "trailer", 0)]
     assert (lag.verdict, lag.reason, mark.verdict) == (Verdict.PROVEN, "", Verdict.PROVEN)
     assert lag.certificate is not None
     assert recheck_against(lag.certificate, case.arrangement, case.properties[0]).ok
@@ -59,26 +59,26 @@ def test_a_race_that_nature_does_not_run_is_proven_not_to_be_lost(tmp_path: Path
 
 def test_without_litres_the_same_race_is_lost(tmp_path: Path) -> None:
     _, worked, (lag, _) = decided(tmp_path, LAG + MARK, MODEL.replace(', volume = "0.4..0.5 L"', ""))
-    assert worked.layout.watches == ()
+    assert worked.layout.timing_constraints == ()
     assert lag.verdict is Verdict.REFUTED
 
 
 def test_a_wide_drilling_wins_the_race(tmp_path: Path) -> None:
-    """Without a landmark at 6 bar the trailer's only whole band is one that it can cross: nothing to watch."""
+    """Without a threshold at 6 bar the trailer's only whole band is one that it can cross: nothing to watch."""
     _, worked, (lag, _) = decided(tmp_path, LAG + MARK, WIDE)
-    assert worked.layout.watches == ()
+    assert worked.layout.timing_constraints == ()
     assert (lag.verdict, lag.steps) == (Verdict.REFUTED, 4)
 
 
 def test_a_counter_that_binds_elsewhere_leaves_the_story_as_it_is(tmp_path: Path) -> None:
-    """With 6 bar as a landmark the trailer may cross one whole band, not two; the story of the first is real."""
+    """With 6 bar as a threshold the trailer may cross one whole band, not two; the story of the first is real."""
     further = claim("far", 'never = "pilot is at least 1 bar and trailer is at least 6 bar"')
     case, worked, (lag, _, far) = decided(tmp_path, LAG + MARK + further, WIDE)
-    assert [w.allowance for w in worked.layout.watches if w.pending == "pilot"] == [1]
+    assert [w.allowance for w in worked.layout.timing_constraints if w.pending == "pilot"] == [1]
     assert (lag.verdict, lag.steps, far.verdict) == (Verdict.REFUTED, 4, Verdict.PROVEN)
     assert lag.story is not None
     assert replay(worked.layout, lag.story, case.properties[0]) is None
-    assert [laps.count for laps in lag.story.states[-1].laps] == [1]
+    assert [counts.count for counts in lag.story.states[-1].counts] == [1]
 
 
 def test_a_story_file_says_nothing_of_counters_and_is_read_back_with_them(tmp_path: Path) -> None:
@@ -86,7 +86,7 @@ def test_a_story_file_says_nothing_of_counters_and_is_read_back_with_them(tmp_pa
     _, worked, (lag, *_) = decided(tmp_path, LAG + MARK + further, WIDE)
     assert lag.story is not None
     document = json.loads(json.dumps(story_json(worked.layout, lag.story)))
-    assert "laps" not in json.dumps(document)
+    assert "counts" not in json.dumps(document)
     assert story_from_json(worked.layout, document) == lag.story
 
 
@@ -97,7 +97,7 @@ def test_a_certificate_explains_its_counters(tmp_path: Path) -> None:
     _, _, (lag, _) = decided(tmp_path, LAG + MARK)
     text = lag.certificate or ""
     assert (
-        "; While pilot is due to cross a landmark (at most 0.417 s), trailer (at least 10 s for a whole band) crosses no whole band."
+        "; While pilot is due to cross a threshold (at most 0.417 s), trailer (at least 10 s for a whole band) crosses no whole band."
         in text
     )
     assert "; c1  never: since pilot is due, trailer has last gone down" in text
@@ -105,7 +105,7 @@ def test_a_certificate_explains_its_counters(tmp_path: Path) -> None:
 
 
 def test_counted_bands_are_read_out(tmp_path: Path) -> None:
-    """With 6 bar as a landmark one whole band is allowed, and the proof about two has to count."""
+    """With 6 bar as a threshold one whole band is allowed, and the proof about two has to count."""
     further = claim("far", 'never = "pilot is at least 1 bar and trailer is at least 6 bar"')
     _, _, (*_, far) = decided(tmp_path, LAG + MARK + further, WIDE)
     assert far.certificate is not None
@@ -146,7 +146,7 @@ def test_a_start_state_that_only_counters_rule_out_refutes_nothing(tmp_path: Pat
 def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(bench, "_clauses", lambda _decision: ())
+    monkeypatch.setattr(decider, "_clauses", lambda _decision: ())
     late = claim("late", 'never = "pilot is at least 1 bar"', during="tripped")
     _, _, (_, _, found) = decided(tmp_path, LAG + MARK + late)
     assert found.verdict is Verdict.UNDECIDED
@@ -155,12 +155,12 @@ def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
 
 def test_what_a_run_remembers_is_no_condition() -> None:
     level = Literal("volume pilot", "100000", holds=True)
-    counted, last = Literal("laps 0", "1", holds=False), Literal("last 0", "none", holds=True)
+    counted, last = Literal("counts 0", "1", holds=False), Literal("last 0", "none", holds=True)
     assert clauses_as_conditions([[level], [level, counted], [last]]) == (AtLeast("pilot", BAR, BAR),)
 
 
 def test_a_state_of_a_layout_without_watches_remembers_nothing(tmp_path: Path) -> None:
     case, _, _ = decided(tmp_path, LAG)
-    assert case.layout().no_laps() == ()
+    assert case.layout().no_counts() == ()
     assert State((0,), (), ()) == State((0,), (), (), frozenset(), ())
     assert isinstance(case.layout(), Layout)

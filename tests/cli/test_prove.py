@@ -10,9 +10,9 @@ import pytest
 
 import bandproof.cli
 from bandproof.api import prove
-from bandproof.errors import CrossCheckError
-from bandproof.findings import Finding
-from bandproof.limits import Limits
+from bandproof.findings.finding import Finding
+from bandproof.findings.limits import Limits
+from bandproof.text.errors import CrossCheckError
 from tests.cli.conftest import Run
 from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, HEAD, PROVEN, REFUTED, SHOWN
 
@@ -67,7 +67,11 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
     story = json.loads(Path("out/hand_valve/brake-stays-empty.story.json").read_text(encoding="utf-8"))
     assert story["format"] == "bandproof-story/1"
     assert "driver sets the lever to forward" in Path("out/hand_valve/brake-stays-empty.txt").read_text("utf-8")
-    for row in ("refuted brake-stays-empty: The brake never holds 20 psi.", "caution: Chock the wheels.", "brake-stays-empty.txt"):
+    for row in (
+        "refuted brake-stays-empty: The brake never holds 20 psi.",
+        "caution: Chock the wheels.",
+        "brake-stays-empty.txt",
+    ):
         assert row in result.stdout
 
 
@@ -82,7 +86,14 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
         (PROVEN + EMPTY, 3),
         (ABSENT, 3),
     ],
-    ids=["proven", "what does not apply counts for nothing", "refuted", "refuted comes first", "empty", "nothing proven"],
+    ids=[
+        "proven",
+        "what does not apply counts for nothing",
+        "refuted",
+        "refuted comes first",
+        "empty",
+        "nothing proven",
+    ],
 )
 def test_exit_codes(model: Path, run: Run, claims: str, code: int) -> None:
     with_pack(HEAD + claims)
@@ -122,7 +133,9 @@ def test_several_arrangements_are_one_document_and_equal_stems_get_their_own_fol
 
 
 def test_bad_input_reports_every_fault_of_every_file_and_writes_nothing(model: Path, run: Run) -> None:
-    model.write_text(ARRANGEMENT.replace('"150 psi"', '"150 spi"').replace('is = "tank"', 'is = "bucket"'), encoding="utf-8")
+    model.write_text(
+        ARRANGEMENT.replace('"150 psi"', '"150 spi"').replace('is = "tank"', 'is = "bucket"'), encoding="utf-8"
+    )
     with_pack(HEAD + PROVEN.replace("is back", "is is back"))
     result = run("prove", model, *HERE, "--json")
     assert (result.exit_code, result.stdout) == (2, "")
@@ -139,14 +152,20 @@ def test_two_packs_with_one_id_are_refused(model: Path, run: Run) -> None:
     Path("properties/second.toml").write_text(HEAD + PROVEN, encoding="utf-8")
     result = run("prove", model, *HERE)
     assert result.exit_code == 2
-    assert 'error[duplicate-property-id] properties/second.toml:8:6: the id "back-vents" is used in properties/rules.toml too' in result.stderr
+    assert (
+        'error[duplicate-property-id] properties/second.toml:8:6: the id "back-vents" is used in properties/rules.toml too'
+        in result.stderr
+    )
 
 
 def test_an_arrangement_without_a_rule_pack_is_bad_input(model: Path, run: Run) -> None:
     Path("properties/rules.toml").unlink()
     result = run("prove", model, *HERE)
     assert result.exit_code == 2
-    assert result.stderr == 'error: models/hand_valve.toml has no rule pack: no folder "properties" beside it or above holds one\n'
+    assert (
+        result.stderr
+        == 'error: models/hand_valve.toml has no rule pack: no folder "properties" beside it or above holds one\n'
+    )
 
 
 def test_an_unknown_property_is_bad_input_with_a_suggestion(model: Path, run: Run) -> None:
@@ -216,12 +235,12 @@ def test_two_runs_differ_in_seconds_only(model: Path, run: Run) -> None:
 def test_interruption_keeps_what_is_finished_and_says_what_is_not(
     model: Path, run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def interrupted(*args: Any, watch: Any, **kwargs: Any) -> None:
+    def interrupted(*args: Any, observer: Any, **kwargs: Any) -> None:
         def hear(case: int, claim: int, finding: Finding) -> None:
-            watch(case, claim, finding)
+            observer(case, claim, finding)
             raise KeyboardInterrupt
 
-        prove(*args, watch=hear, **kwargs)
+        prove(*args, observer=hear, **kwargs)
 
     monkeypatch.setattr(bandproof.cli, "prove", interrupted)
     result = run("prove", model, *HERE, "--json")
@@ -255,4 +274,3 @@ def test_limits_are_passed_on_and_zero_seconds_means_none(
     run("prove", model, "--time", "0", "--memory", "900", "--workers", "3", "--property", "back-vents")
     assert seen["limits"] == Limits(None, 900)
     assert (seen["processes"], seen["only"]) == (3, ["back-vents"])
-

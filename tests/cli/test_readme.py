@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.api import load_cases, prove
+from bandproof.api import prove
 from bandproof.cli import ALL_PROVEN, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, REFUTED
-from bandproof.findings import Verdict
+from bandproof.deciding.cases import load_cases
+from bandproof.findings.finding import Verdict
 from bandproof.properties.claim import Shape
 from bandproof.properties.packs import expected_verdicts, load_pack
 from tests.cli.conftest import Run
@@ -50,7 +51,11 @@ def test_the_tables_list_what_there_is(run: Run) -> None:
 def test_the_two_commands_are_single_lines_that_ask_for_nothing_but_python() -> None:
     commands = re.findall(r"^    (\S.*(?:bandproof prove|pytest).*)$", TEXT.split("## Commands")[0], re.MULTILINE)
     assert len(commands) == 2
-    assert all(step.split()[0] in ("python3", ".venv/bin/python", ".venv/bin/bandproof") for c in commands for step in c.split(" && "))
+    assert all(
+        step.split()[0] in ("python3", ".venv/bin/python", ".venv/bin/bandproof")
+        for c in commands
+        for step in c.split(" && ")
+    )
 
 
 def test_the_last_command_is_the_one_that_continuous_integration_runs() -> None:

@@ -11,12 +11,12 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from bandproof.certify import Excluded
-from bandproof.codes import CODES
+from bandproof.certificates.checks import Excluded
+from bandproof.lemmas.lemma import Lemma
 from bandproof.model.kinds import catalogue
-from bandproof.smt import realise
-from bandproof.smt.learned import Lesson
-from bandproof.smt.realise import Impossible, Unclear
+from bandproof.text.codes import CODES
+from bandproof.witness import concretise as find_pressures
+from bandproof.witness.concretise import Impossible, Unclear
 from tests.cli.conftest import Run
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN
 
@@ -106,10 +106,15 @@ def test_explain_lists_every_code_and_gives_each_its_entry(run: Run) -> None:
 
 def test_an_unknown_code_is_bad_input_with_a_suggestion(run: Run) -> None:
     result = run("explain", "file-mising")
-    assert (result.exit_code, result.stderr) == (2, 'error: there is no code "file-mising"; did you mean "file-missing"?\n')
+    assert (result.exit_code, result.stderr) == (
+        2,
+        'error: there is no code "file-mising"; did you mean "file-missing"?\n',
+    )
 
 
-@pytest.mark.parametrize(("topic", "keys"), [("arrangement-schema", {"volumes", "parts"}), ("pack-schema", {"pack", "property"})])
+@pytest.mark.parametrize(
+    ("topic", "keys"), [("arrangement-schema", {"volumes", "parts"}), ("pack-schema", {"pack", "property"})]
+)
 def test_explain_prints_the_json_schemas(run: Run, topic: str, keys: set[str]) -> None:
     schema = json.loads(run("explain", topic).stdout)
     assert keys <= set(schema["properties"])
@@ -134,7 +139,12 @@ def test_a_certificate_stands_alone_and_against_its_arrangement(proven: Path, ru
     assert "z3" in alone.stdout
     assert "taken at its word about the arrangement" in alone.stdout
     document = json.loads(run("recheck", file, "--model", proven, "--json").stdout)
-    assert (document["kind"], document["property"], document["stands"], document["faults"]) == ("certificate", "back-vents", True, [])
+    assert (document["kind"], document["property"], document["stands"], document["faults"]) == (
+        "certificate",
+        "back-vents",
+        True,
+        [],
+    )
 
 
 @pytest.mark.slow
@@ -202,14 +212,14 @@ def test_a_story_of_another_arrangement_does_not_stand(proven: Path, run: Run) -
 @pytest.mark.parametrize(
     ("answer", "code", "word"),
     [
-        (Impossible("air does not come from nothing", Lesson((), None)), 1, "DOES NOT STAND"),
+        (Impossible("air does not come from nothing", Lemma((), None)), 1, "DOES NOT STAND"),
         (Unclear("the solver gave up"), 3, "cannot be told"),
     ],
 )
 def test_a_story_that_air_does_not_allow_does_not_stand(
     run: Run, monkeypatch: pytest.MonkeyPatch, answer: Impossible | Unclear, code: int, word: str
 ) -> None:
-    monkeypatch.setattr(realise, "realise", lambda *_, **__: answer)
+    monkeypatch.setattr(find_pressures, "find_pressures", lambda *_, **__: answer)
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
     assert result.exit_code == code
     assert word in result.stdout

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.writing import write_whole
+from bandproof.deciding.writing import write_whole
 
 
 def test_text_arrives_as_utf8_with_unix_line_ends_in_folders_made_for_it(tmp_path: Path) -> None:

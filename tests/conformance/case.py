@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
 
-from bandproof.findings import Verdict
+from bandproof.encoding.system import StepRule
+from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import (
@@ -23,7 +24,6 @@ from bandproof.model.conditions import (
 )
 from bandproof.model.loader import load_arrangement_text
 from bandproof.properties.claim import Pace, Property, Shape
-from bandproof.smt.system import StepRule
 
 #: Follows the text of every case. Surroundings at exactly 1 bar and a source of exactly 10 bar absolute: sums of flows
 #: can be done in one's head.
@@ -184,7 +184,7 @@ def reachable(condition: Condition) -> Claim:
 class Case:
     """A tiny arrangement, a claim, and what is true of it by the reasoning in `why`.
 
-    `text` is followed by TAIL. `steps` is the length of the shortest run to the hit: the counterexample, or the run that
+    `text` is followed by TAIL. `steps` is the length of the shortest run to the bad: the counterexample, or the run that
     shows a reachable claim. `pace` and `mishaps` are the claim's; a mishap not listed never happens.
     """
 

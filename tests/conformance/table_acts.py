@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.properties.claim import Pace
 from tests.conformance.case import (
     Case,
@@ -164,7 +164,7 @@ STARTS = (
         always(below("v", 2)),
     ),
     refuted(
-        "a start at a landmark",
+        "a start at a threshold",
         "a band includes its lower end: 2 bar is at least 2 bar",
         'volumes.v = { is = "line" }\nstarts.start.pressures = { v = "2 bar" }\n',
         never(at_least("v", 2)),

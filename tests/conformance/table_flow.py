@@ -42,14 +42,14 @@ UNSIZED = (
         never(at_least("v", 4)),
     ),
     proven(
-        "equals exchange nothing across a landmark",
+        "equals exchange nothing across a threshold",
         "both ends are between 2 and 4 bar: neither leads below 2 bar or above 4 bar",
         volumes(v="line", w="line") + joined("joint v w") + starting(v="3", w="3"),
         always(both(at_least("v", 2), below("v", 4), at_least("w", 2), below("w", 4))),
     ),
     refuted(
         "a line vents",
-        "the atmosphere is below every landmark",
+        "the atmosphere is below every threshold",
         volumes(v="line") + joined("vent v") + starting(v="3"),
         always(at_least("v", 2)),
         1,
@@ -217,7 +217,7 @@ PATHS = (
         1,
     ),
     proven(
-        "a tank needs air at or above the landmark",
+        "a tank needs air at or above the threshold",
         "the other tank stands below 4 bar, the full line behind a check valve is a dead end",
         volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint tank b") + starting(v="5", b="3"),
         never(at_least("tank", 4)),

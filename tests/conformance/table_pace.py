@@ -1,4 +1,4 @@
-"""Hand-proved cases about pace: how far one volume can get while another one is sure to cross a landmark.
+"""Hand-proved cases about pace: how far one volume can get while another one is sure to cross a threshold.
 
 A volume of V litres with the net flow q dm3/s needs V x bars / q seconds for a band. Surroundings at 1 bar absolute, the
 source at 10; C = 5 from 2 bar absolute takes 10 dm3/s, C = 1 from the source brings 10 as long as it is choked.
@@ -66,7 +66,7 @@ def fills_and_empties(feed: str) -> str:
 
 
 def carried(name: str, *bars: float) -> Condition:
-    """Nothing, but its landmarks are carried."""
+    """Nothing, but its thresholds are carried."""
     return both(*(some(below(name, bar), at_least(name, bar)) for bar in bars))
 
 
@@ -178,7 +178,7 @@ PACE: tuple[Case, ...] = (
         2,
     ),
     refuted(
-        "trembling about one landmark takes no time",
+        "trembling about one threshold takes no time",
         "the trailer goes up, down and up across 2 bar, and the pilot need not have moved",
         volume("pilot", "line", "0.5")
         + volume("trailer", "tank", "50")
@@ -200,7 +200,7 @@ PACE: tuple[Case, ...] = (
     ),
     refuted(
         "a pilot line that is to go the other way begins anew",
-        "the port changes from emptying to filling as the trailer crosses 2 bar, and the pilot need cross no landmark",
+        "the port changes from emptying to filling as the trailer crosses 2 bar, and the pilot need cross no threshold",
         race("1", vent="fickle")
         + 'parts.low = { kind = "drops", ports = { a = "pilot" }, settings = { limit = "1 bar" } }\n'
         + 'parts.high = { kind = "lifts", ports = { a = "pilot" }, settings = { limit = "8.5 bar" } }\n'
@@ -209,14 +209,14 @@ PACE: tuple[Case, ...] = (
         2,
     ),
     refuted(
-        "a pilot line that has crossed a landmark begins anew",
-        "the trailer crosses 2 bar before the pilot crosses 4, and 4 bar after it: each landmark of the pilot is timed by itself",
+        "a pilot line that has crossed a threshold begins anew",
+        "the trailer crosses 2 bar before the pilot crosses 4, and 4 bar after it: each threshold of the pilot is timed by itself",
         race("1"),
         never(both(LAGS, carried("pilot", 4))),
         2,
     ),
     proven(
-        "each landmark of the pilot line has its own race",
+        "each threshold of the pilot line has its own race",
         "the pilot takes at most 0.5 x 5 / (5 x 5) = 0.1 s down to 4 bar, where the trailer takes 10 s from 2 to 4",
         race("1"),
         never(both(at_least("pilot", 4), at_least("trailer", 4), carried("trailer", 2), carried("pilot", 1))),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.model.conditions import ALWAYS_TRUE
 from bandproof.properties.claim import Pace
 from tests.conformance.case import (
@@ -101,7 +101,13 @@ HOLDS = (
 )
 
 OTHERS = (
-    refuted("one state only", "nothing can differ, and what is never to be is", volumes(v="line") + starting(), never(ALWAYS_TRUE), 0),
+    refuted(
+        "one state only",
+        "nothing can differ, and what is never to be is",
+        volumes(v="line") + starting(),
+        never(ALWAYS_TRUE),
+        0,
+    ),
     proven("one state only, always", "nothing can differ", volumes(v="line") + starting(), always(ALWAYS_TRUE)),
     shown(
         "reachable",
@@ -132,7 +138,7 @@ OTHERS = (
 
 
 def shuttle(v: str, w: str) -> str:
-    """A part that moves over when the first line is below the second; a marker carries the landmark."""
+    """A part that moves over when the first line is below the second; a marker carries the threshold."""
     return (
         volumes(v="line", w="line")
         + """

@@ -1,4 +1,4 @@
-"""Hand-proved cases about steps: tolerances, react before flow, slow parts, one landmark at a time."""
+"""Hand-proved cases about steps: tolerances, react before flow, slow parts, one threshold at a time."""
 
 from __future__ import annotations
 
@@ -193,15 +193,15 @@ starts.start = { says = "all at zero" }
 
 CROSSING = (
     refuted(
-        "one landmark per step",
-        "from below 2 bar to above 4 bar a line crosses two landmarks, so it takes two steps",
+        "one threshold per step",
+        "from below 2 bar to above 4 bar a line crosses two thresholds, so it takes two steps",
         FED_LINES,
         never(both(at_least("v", 4), some(at_least("v", 2), below("v", 2)))),
         2,
     ),
     refuted(
         "two volumes in one step",
-        "any set of volumes cross a landmark each in one step of flow",
+        "any set of volumes cross a threshold each in one step of flow",
         FED_LINES,
         never(both(at_least("v", 2), at_least("w", 2))),
         1,
@@ -220,7 +220,7 @@ starts.start.pressures = { v = "5 bar" }
     ),
     refuted(
         "up and down in turn",
-        "fed and vented without sizes: from between 2 and 4 bar one step up, and the other landmark is two steps away",
+        "fed and vented without sizes: from between 2 and 4 bar one step up, and the other threshold is two steps away",
         """
 volumes.v = { is = "line" }
 parts.feed = { kind = "feed", ports = { a = "v" } }

@@ -46,7 +46,7 @@ ACCEPTED = [
 
 REFUSED = [
     ("nothing changes", MAY, MAY),
-    ("v crosses more than one landmark", replace(MUST, parts=MOVED), replace(MUST, parts=MOVED, bands=(0,))),
+    ("v crosses more than one threshold", replace(MUST, parts=MOVED), replace(MUST, parts=MOVED, bands=(0,))),
     ("v cannot rise", MAY, replace(MAY, bands=(2,))),
     ("pressures stand still while a part has to move", MUST, replace(MUST, bands=(1,))),
     ("pressures stand still while a part has to move", MUST, replace(MUST, bands=(1,), parts=MOVED)),

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import pytest
 
+from bandproof.encoding.system import pose
 from bandproof.engines.run import decide
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.machine.rig import replay
 from bandproof.properties.claim import Shape
-from bandproof.smt.system import pose
 from tests.conformance.case import Case, step_rule
 from tests.conformance.table import TABLE
 from tests.differential.cases import impossible
@@ -37,7 +37,7 @@ class Runner:
     counts: bool = True
 
 
-#: Bounded searches never prove; k-induction leaves finding a hit to its caller; reachability leaps, and
+#: Bounded searches never prove; k-induction leaves finding a bad to its caller; reachability leaps, and
 #: z3's Horn engine counts no steps; the runner counts them, by bounded search.
 RUNNERS = (
     Runner("enumeration", by_enumeration),
@@ -68,7 +68,7 @@ def test_engines_find_what_was_proved_by_hand(case: Case, runner: Runner) -> Non
 
 
 def answer_fits(answer: Answer, runner: Runner, *, steps: int | None) -> bool:
-    """The answer is right, and undecided only where the engine cannot do better. `steps` None: no hit is reachable."""
+    """The answer is right, and undecided only where the engine cannot do better. `steps` None: no bad is reachable."""
     if steps is None:
         return answer.reachable is (False if runner.proves else None)
     if not runner.refutes:

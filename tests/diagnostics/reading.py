@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bandproof.codes import Code, Reads
-from bandproof.codes.samples import BESIDE, PACK_SUBJECT
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import InputError
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.language import load_pack, resolve_pack
+from bandproof.text.codes import Code, Reads
+from bandproof.text.codes.samples import BESIDE, PACK_SUBJECT
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import InputError
 
 
 def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:

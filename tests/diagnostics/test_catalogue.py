@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 import bandproof
-from bandproof.codes import CODES, Code
-from bandproof.codes.samples import PACK_SUBJECT, SMALL, VALVE
-from bandproof.diagnostics import Diagnostic
 from bandproof.model.loader import load_arrangement_text
+from bandproof.text.codes import CODES, Code
+from bandproof.text.codes.samples import PACK_SUBJECT, SMALL, VALVE
+from bandproof.text.diagnostics import Diagnostic
 from tests.diagnostics.reading import faults_of
 
 EVERY_CODE = pytest.mark.parametrize("entry", CODES.values(), ids=list(CODES))
@@ -71,7 +71,7 @@ def test_every_code_named_in_the_source_is_in_the_catalogue_and_the_other_way_ro
         *(package / "model").glob("*.py"),
         *(package / "properties").glob("*.py"),
         *(package / "terms").glob("*.py"),
-        package / "units.py",
+        package / "text" / "units.py",
     ]:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if (

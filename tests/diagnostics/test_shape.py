@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import InputError
-from bandproof.faults import Faults, Place
-from bandproof.spans import Document
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import InputError
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.spans import Document
 
 BAND = Diagnostic(
     code="band-empty",

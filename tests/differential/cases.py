@@ -28,10 +28,12 @@ def draw_case(data: st.DataObject, *, most_volumes: int = 4) -> tuple[Layout, Pr
 
 
 def draw_paced(data: st.DataObject) -> tuple[Layout, Property]:
-    """An arrangement that is likely to have pace counters, and a claim about it, with landmarks enough to count."""
+    """An arrangement that is likely to have pace counters, and a claim about it, with thresholds enough to count."""
     arrangement = data.draw(drawn.paced())
     claim = data.draw(drawn.claims(arrangement))
-    marks = (AtLeast(v.name, mark, mark) for v in arrangement.volumes for mark in (drawn.BAR, 2 * drawn.BAR, 6 * drawn.BAR))
+    marks = (
+        AtLeast(v.name, mark, mark) for v in arrangement.volumes for mark in (drawn.BAR, 2 * drawn.BAR, 6 * drawn.BAR)
+    )
     layout = lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *marks))
     return layout, claim
 

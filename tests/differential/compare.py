@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from bandproof.encoding.circuit import FALSE, negate
+from bandproof.encoding.clauses import Numbered
+from bandproof.encoding.encode import COUNTS, LAST
+from bandproof.encoding.system import Problem
 from bandproof.machine.story import State
-from bandproof.smt.circuit import FALSE, negate
-from bandproof.smt.clauses import Numbered
-from bandproof.smt.encode import LAPS, LAST
-from bandproof.smt.sat import Sat
-from bandproof.smt.system import Problem
+from bandproof.solvers.sat import Sat
 
 
 def bit_values(problem: Problem, state: State) -> list[bool]:
@@ -19,9 +19,9 @@ def bit_values(problem: Problem, state: State) -> list[bool]:
     last = {None: "none", True: "up", False: "down"}
     values = []
     for bit in problem.bits:
-        if bit.group.startswith((LAPS, LAST)):
-            laps = state.laps[int(bit.group.partition(" ")[2])]
-            values.append(laps.count > bit.rank if bit.group.startswith(LAPS) else last[laps.last] == bit.value)
+        if bit.group.startswith((COUNTS, LAST)):
+            counts = state.counts[int(bit.group.partition(" ")[2])]
+            values.append(counts.count > bit.rank if bit.group.startswith(COUNTS) else last[counts.last] == bit.value)
         elif bit.group in band:
             values.append(band[bit.group] > bit.rank)
         elif bit.group in stands:
@@ -72,12 +72,12 @@ def keeps_form(problem: Problem, function: tuple[int, ...]) -> bool:
 
 
 def over_is_final(problem: Problem) -> bool:
-    """Where the problem says that all is over, no hit is, and no step or leap leads back."""
+    """Where the problem says that all is over, no bad is, and no step or leap leads back."""
     circuit, over = problem.circuit, problem.over
     if over == FALSE:
         return True
     place = next(i for i, bit in enumerate(problem.bits) if bit.literal == over)
-    wrong = [problem.hit, negate(problem.after[place]), negate(problem.leap[place])]
+    wrong = [problem.bad, negate(problem.after[place]), negate(problem.accelerated[place])]
     numbered = Numbered(circuit, [over, problem.well_formed, *wrong])
     sat = Sat(numbered.clauses)
     sat.add([numbered.signed(over)])

@@ -2,7 +2,7 @@
 
 `tests.strategies` draws small arrangements for enumeration; these lean on what is easy to get wrong: sums of sized flows
 that are exactly zero, passages that start or end anywhere at all, dead-end lines beside tanks and chambers, slow parts,
-comparisons of two volumes, landmarks that only some volumes carry, thresholds at the two ends of the scale.
+comparisons of two volumes, thresholds that only some volumes carry, thresholds at the two ends of the scale.
 """
 
 from __future__ import annotations
@@ -116,10 +116,8 @@ def conditions(draw: st.DrawFn, arrangement: Arrangement, *, guard: bool, depth:
 
 
 @st.composite
-def networks(
-    draw: st.DrawFn, *, least_volumes: int = 1, most_volumes: int = 4, most_parts: int = 3
-) -> Arrangement:
-    """An arrangement with one start called `start`; every volume is compared with some landmark or is joined to one."""
+def networks(draw: st.DrawFn, *, least_volumes: int = 1, most_volumes: int = 4, most_parts: int = 3) -> Arrangement:
+    """An arrangement with one start called `start`; every volume is compared with some threshold or is joined to one."""
     kinds = st.sampled_from([VolumeKind.LINE, VolumeKind.LINE, VolumeKind.TANK, VolumeKind.CHAMBER])
     volumes = tuple(Volume(f"v{i}", draw(kinds)) for i in range(draw(st.integers(least_volumes, most_volumes))))
     names = [v.name for v in volumes]
@@ -152,13 +150,16 @@ def paced(draw: st.DrawFn, *, most_volumes: int = 3) -> Arrangement:
     litres = st.sampled_from([Range(Fraction(low), Fraction(high)) for low, high in ((1, 1), (2, 3), (4, 4), (40, 50))])
     volumes = tuple(replace(volume, litres=draw(litres)) for volume in network.volumes)
     parts = tuple(
-        replace(part, passages=tuple(replace(p, size=draw(wide_enough())) for p in part.passages[:1])) for part in network.parts
+        replace(part, passages=tuple(replace(p, size=draw(wide_enough())) for p in part.passages[:1]))
+        for part in network.parts
     )
     valve = draw(st.sampled_from(parts))
     ways = []
     for volume in volumes:
         ends = draw(st.sampled_from([(SOURCE, volume.name), (volume.name, ATMOSPHERE)]))
-        open_in = draw(st.one_of(st.just(frozenset(valve.states)), st.frozensets(st.sampled_from(valve.states), min_size=1)))
+        open_in = draw(
+            st.one_of(st.just(frozenset(valve.states)), st.frozensets(st.sampled_from(valve.states), min_size=1))
+        )
         ways.append(Passage(*ends, one_way=True, open_in=open_in, size=draw(wide_enough())))
     parts = tuple(replace(p, passages=(*p.passages, *ways)) if p is valve else p for p in parts)
     return replace(network, volumes=volumes, parts=parts)
@@ -218,7 +219,7 @@ def states(draw: st.DrawFn, layout: Layout) -> State:
     """Any state of a layout, reachable or not."""
     arrangement = layout.arrangement
     state = State(
-        tuple(draw(st.integers(0, len(layout.landmarks[v.name]))) for v in arrangement.volumes),
+        tuple(draw(st.integers(0, len(layout.thresholds[v.name]))) for v in arrangement.volumes),
         tuple(draw(st.sampled_from(p.states)) for p in arrangement.parts),
         tuple(draw(st.sampled_from(c.positions)) for c in arrangement.controls),
         frozenset(m.name for m in arrangement.mishaps if draw(st.booleans())),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from bandproof.encoding.circuit import Circuit
+from bandproof.encoding.system import StepRule
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.machine.semantics import at_rest, may_fall, may_rise, settled
 from bandproof.machine.story import State
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Part, Passage, Volume, VolumeKind
 from bandproof.model.conditions import AtLeast
-from bandproof.smt.circuit import Circuit
-from bandproof.smt.system import StepRule
 from tests.differential.drawn import ATMOSPHERIC, BAR, HIGHEST
 
 

@@ -6,14 +6,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.system import StepRule, pose
 from bandproof.engines.bounded import no_state_in
 from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.run import decide
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.system import StepRule, pose
 from tests.differential.cases import draw_case, impossible
 from tests.oracles.answers import by_bounded_search, by_enumeration, by_induction, by_reachability
 
@@ -43,7 +43,7 @@ def agree_with_enumeration(layout: Layout, claim: Property) -> None:
     weaker = prove_by_induction(problem, 3, distinct=False)
     assert weaker is None or not truth.reachable
     if truth.reachable:
-        assert not no_state_in(problem, problem.hit)
+        assert not no_state_in(problem, problem.bad)
 
 
 def compare_runner(data: st.DataObject) -> None:

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.circuit import negate
+from bandproof.encoding.clauses import Numbered
+from bandproof.encoding.system import StepRule, pose
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import check_step, due, in_pace, may_fall, may_rise, pending, successors
-from bandproof.machine.story import Laps, State
+from bandproof.machine.story import Count, State
 from bandproof.properties.claim import Property
-from bandproof.smt.circuit import negate
-from bandproof.smt.clauses import Numbered
-from bandproof.smt.sat import Sat
-from bandproof.smt.system import StepRule, pose
+from bandproof.solvers.sat import Sat
 from tests.differential import drawn
 from tests.differential.cases import draw_paced
 from tests.differential.compare import encoded_successors, keeps_form
@@ -40,18 +40,20 @@ def compare_paced_steps(data: st.DataObject) -> Counter[str]:
     layout, claim = draw_paced(data)
     problem = pose(StepRule(layout), claim)
     assert keeps_form(problem, problem.after)
-    assert problem.leap == problem.after or not layout.watches
-    found = Counter(drawn=1, watched=bool(layout.watches))
+    assert problem.accelerated == problem.after or not layout.timing_constraints
+    found = Counter(drawn=1, watched=bool(layout.timing_constraints))
     for state in [data.draw(drawn.states(layout)) for _ in range(4)]:
         stepped = {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
         assert encoded_successors(problem, state, problem.after) - {state} == stepped - {state}
         check_neighbours(layout, claim, state, stepped)
         found["states"] += 1
-        found["due"] += any(due(layout, state, watch.pending) is not None for watch in layout.watches)
+        found["due"] += any(due(layout, state, watch.pending) is not None for watch in layout.timing_constraints)
         found["binding"] += binds(layout, state)
-        found["counting"] += any(laps.count for after in stepped for laps in after.laps)
+        found["counting"] += any(counts.count for after in stepped for counts in after.counts)
         found["forgetting"] += any(
-            before != Laps() == laps for after in stepped for before, laps in zip(state.laps, after.laps, strict=True)
+            before != Count() == counts
+            for after in stepped
+            for before, counts in zip(state.counts, after.counts, strict=True)
         )
     return found
 
@@ -75,13 +77,13 @@ def check_neighbours(layout: Layout, claim: Property, state: State, stepped: set
         accepted = not isinstance(check_step(layout, state, after, claim.pace, claim.mishaps), str)
         assert accepted == (after in stepped)
     for after in sorted(stepped, key=repr)[:4]:
-        for other in sorted({Laps(), Laps(1, last=True)} - {after.laps[0]}, key=repr) if after.laps else ():
-            forged = replace(after, laps=(other, *after.laps[1:]))
+        for other in sorted({Count(), Count(1, last=True)} - {after.counts[0]}, key=repr) if after.counts else ():
+            forged = replace(after, counts=(other, *after.counts[1:]))
             assert isinstance(check_step(layout, state, forged, claim.pace, claim.mishaps), str)
 
 
 def binds(layout: Layout, state: State) -> bool:
-    """Some volume could cross a landmark if it were not for the pace."""
+    """Some volume could cross a threshold if it were not for the pace."""
     return not pending(layout, state) and any(
         rule(layout, state, volume.name) and not in_pace(layout, state, volume.name, upward=upward)
         for volume in layout.arrangement.volumes
@@ -104,7 +106,7 @@ def test_nothing_is_counted_at_a_start() -> None:
 
 @pytest.mark.slow
 def test_both_meanings_keep_the_same_pace() -> None:
-    """A good share of what is drawn has watches, and in a good share of the states they stand in the way."""
+    """A good share of what is drawn has timing_constraints, and in a good share of the states they stand in the way."""
     found: Counter[str] = Counter()
 
     @seed(SEED)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from bandproof.encoding.circuit import Circuit
+from bandproof.encoding.system import StepRule, pose
 from bandproof.machine.layout import lay_out
 from bandproof.machine.semantics import may_fall, may_rise
 from bandproof.machine.story import State
-from bandproof.smt.circuit import Circuit
-from bandproof.smt.system import StepRule, pose
 from tests.conformance.case import Case, load, never, proven, stands
 from tests.differential.compare import bit_values, node_values
 

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bandproof.machine.judge import Watch, applies, hit, watch
+from bandproof.encoding.system import StepRule, pose
 from bandproof.machine.layout import Layout
+from bandproof.machine.monitor import MonitorState, applies, bad, watch
 from bandproof.machine.semantics import (
     at_rest,
     check_step,
@@ -27,7 +28,6 @@ from bandproof.machine.semantics import (
 )
 from bandproof.machine.story import State, Step
 from bandproof.properties.claim import Pace
-from bandproof.smt.system import StepRule, pose
 from tests.differential import drawn
 from tests.differential.cases import draw_case
 from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values, over_is_final
@@ -51,10 +51,10 @@ def compare_leaps(data: st.DataObject) -> None:
     layout, claim = draw_case(data, most_volumes=3)
     state = data.draw(drawn.states(layout))
     problem = pose(StepRule(layout), claim)
-    leapt = encoded_successors(problem, state, problem.leap)
+    leapt = encoded_successors(problem, state, problem.accelerated)
     assert leapt >= {after for _, after in successors(layout, state, claim.pace, claim.mishaps)}
     assert all(leads_to(problem, state, after) for after in leapt)
-    assert keeps_form(problem, problem.leap)
+    assert keeps_form(problem, problem.accelerated)
     assert over_is_final(problem)
 
 
@@ -68,7 +68,7 @@ def compare_facts(data: st.DataObject) -> None:
         rule.flow.settled(),
         rule.flow.at_rest(),
         *(rule.driver_may_act(pace) for pace in Pace),
-        problem.hit,
+        problem.bad,
         problem.applies,
         problem.well_formed,
         *(c.any_of(rule.can_rise[v]) for v in volumes),
@@ -78,13 +78,13 @@ def compare_facts(data: st.DataObject) -> None:
         *(rule.pace.allows(v, upward=upward) for v in volumes for upward in (True, False)),
     ]
     for state in [data.draw(drawn.states(layout)) for _ in range(10)]:
-        seen = watch(layout, claim, Watch.WAITING, state)
+        seen = watch(layout, claim, MonitorState.WAITING, state)
         assert c.evaluate(roots, node_values(problem, bit_values(problem, state))) == [
             pending(layout, state),
             settled(layout, state),
             at_rest(layout, state),
             *(driver_may_act(layout, state, pace) for pace in Pace),
-            hit(layout, claim, seen, state),
+            bad(layout, claim, seen, state),
             applies(layout, claim, state),
             True,
             *(may_rise(layout, state, v) for v in volumes),
@@ -106,20 +106,20 @@ def compare_starts(data: st.DataObject) -> None:
 
 
 def compare_walks(data: st.DataObject) -> None:
-    """The monitor's memory and the hit, along a run of the executable machine."""
+    """The monitor's memory and the bad, along a run of the executable machine."""
     layout, claim = draw_case(data, most_volumes=3)
     problem = pose(StepRule(layout), claim)
     monitors = [i for i, bit in enumerate(problem.bits) if bit.group.startswith("monitor")]
     state = data.draw(drawn.states(layout))
-    seen = watch(layout, claim, Watch.WAITING, state)
+    seen = watch(layout, claim, MonitorState.WAITING, state)
     memory = dict.fromkeys(monitors, False)
     for _ in range(6):
         values = bit_values(problem, state)
         for i, value in memory.items():
             values[i] = value
-        roots = [problem.hit, *(problem.after[i] for i in monitors)]
+        roots = [problem.bad, *(problem.after[i] for i in monitors)]
         found = problem.circuit.evaluate(roots, node_values(problem, values))
-        assert found[0] == hit(layout, claim, seen, state)
+        assert found[0] == bad(layout, claim, seen, state)
         memory = dict(zip(monitors, found[1:], strict=True))
         options = [after for _, after in islice(successors(layout, state, claim.pace, claim.mishaps), 40)]
         if not options:
@@ -144,10 +144,10 @@ def compare_with_check_step(data: st.DataObject) -> None:
 
 
 def neighbours(layout: Layout, state: State) -> list[State]:
-    """States that differ from `state` by a landmark or two and parts, and by controls, mishaps and little else."""
+    """States that differ from `state` by a threshold or two and parts, and by controls, mishaps and little else."""
     arrangement = layout.arrangement
     bands = [
-        [b for b in (band, band - 2, band - 1, band + 1) if 0 <= b <= len(layout.landmarks[v.name])]
+        [b for b in (band, band - 2, band - 1, band + 1) if 0 <= b <= len(layout.thresholds[v.name])]
         for v, band in zip(arrangement.volumes, state.bands, strict=True)
     ]
     parts = [

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.system import StepRule, pose
 from bandproof.engines.bounded import a_start
 from bandproof.engines.walk import Sights, walk, walks
 from bandproof.machine.semantics import check_step, is_start, start_states
 from bandproof.machine.story import State, Step
-from bandproof.smt.system import StepRule, pose
 from tests.conformance.table import TABLE
 from tests.differential import drawn
 from tests.differential.cases import draw_case
@@ -47,12 +47,12 @@ def test_a_walk_begins_in_the_start_if_there_is_one(data: st.DataObject) -> None
 
 
 def test_walks_end_where_nothing_is_left_to_do() -> None:
-    """A line that only vents: three walks of the same few states, one for every landmark."""
+    """A line that only vents: three walks of the same few states, one for every threshold."""
     case = next(c for c in TABLE if c.name == "a line vents")
     layout, claim = case.layout(), case.property()
     first = next(start_states(layout, layout.arrangement.start(claim.during)))
     seen = list(walks(layout, claim, first))
-    assert len(seen) <= 3 * (len(layout.landmarks["v"]) + 1)
+    assert len(seen) <= 3 * (len(layout.thresholds["v"]) + 1)
     assert seen[-1] == replace(first, bands=(0,))
 
 

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import ConditionError, InputError, MeasureError
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.language import load_pack_text, resolve_pack
 from bandproof.terms.parse import parse
 from bandproof.terms.show import show
-from bandproof.units import parse_conductances, parse_duration, parse_pressures, parse_ratios, parse_volumes
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import ConditionError, InputError, MeasureError
+from bandproof.text.units import parse_conductances, parse_duration, parse_pressures, parse_ratios, parse_volumes
 from tests.fuzz.spoiling import AWKWARD, spoilt
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 from tests.unit.pack_texts import GOOD as PACK

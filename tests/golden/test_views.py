@@ -9,14 +9,14 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from bandproof.findings import Finding, Verdict
-from bandproof.views.dump import prove_json, story_json
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.views.json_files import prove_json, story_json
 from bandproof.views.machines import machine_dot
+from bandproof.views.phrases import ending
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
-from bandproof.views.words import ending
 from tests.unit.views.view_samples import arrangement, breakaway_story, layout, short_story
 
 Golden = Callable[[str, str], None]

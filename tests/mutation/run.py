@@ -28,7 +28,7 @@ BREAKS = (*EXECUTABLE, *MONITORS, *GRID, *NUMBERS, *PHYSICS, *STATES, *FLOW, *CO
 
 #: Quickest first. The table is asked with few engines: each statement of the meaning has one at least.
 SUITES = {
-    "numbers": ["tests/unit/machine", "tests/unit/smt"],
+    "numbers": ["tests/unit/machine", "tests/unit/encoding"],
     "table": ["tests/conformance", "-k", "not diagrams and not z3 and not induction"],
     "differential": ["tests/differential", "-m", "not long", "--hypothesis-seed=7"],
 }

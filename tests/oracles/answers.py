@@ -6,21 +6,21 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from bandproof.encoding.system import Problem
 from bandproof.engines.bounded import NotARunError, Unrolling
 from bandproof.engines.explore import explore
 from bandproof.engines.induction import prove_by_induction
-from bandproof.engines.reach import Reachability, Reached
+from bandproof.engines.reachability import Reachability, Reached
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Story
-from bandproof.smt.system import Problem
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What an engine found out about the problem's hit.
+    """What an engine found out about the problem's bad.
 
-    `steps`: a hit is reachable, and the nearest takes that many steps (None with `reachable` when the engine cannot
-    tell how many). `reachable` None: undecided, and `why` says why; `beyond` is then the depth up to which no hit is.
+    `steps`: a bad is reachable, and the nearest takes that many steps (None with `reachable` when the engine cannot
+    tell how many). `reachable` None: undecided, and `why` says why; `beyond` is then the depth up to which no bad is.
     """
 
     reachable: bool | None
@@ -39,7 +39,7 @@ def by_enumeration(problem: Problem, *, cap: int = 20_000) -> Answer:
 
 
 def by_reachability(problem: Problem) -> Answer:
-    """The reachability engine run to its end. It leaps over landmarks that nothing compares, so it counts no steps.
+    """The reachability engine run to its end. It leaps over thresholds that nothing compares, so it counts no steps.
 
     A run that the executable machine cannot follow, leap by leap, is no answer but an error.
     """
@@ -85,19 +85,19 @@ def run_reachability(problem: Problem, goal: int | None = None) -> Reached:
 
 
 def by_bounded_search(problem: Problem, *, depth: int = 8) -> Answer:
-    """Bounded search: it finds a nearest hit, and is undecided when there is none within `depth` steps."""
+    """Bounded search: it finds a nearest bad, and is undecided when there is none within `depth` steps."""
     unrolling = Unrolling(problem, from_start=True)
     try:
         for steps in range(depth + 1):
             if unrolling.reaches(steps):
                 return Answer(reachable=True, steps=steps, story=unrolling.story(steps))
-        return Answer(None, why=f"no hit within {depth} steps", beyond=depth)
+        return Answer(None, why=f"no bad within {depth} steps", beyond=depth)
     finally:
         unrolling.close()
 
 
 def by_induction(problem: Problem, *, max_k: int = 8) -> Answer:
-    """k-induction: it proves, and is undecided when a hit is reachable or a larger k would be needed."""
+    """k-induction: it proves, and is undecided when a bad is reachable or a larger k would be needed."""
     k = prove_by_induction(problem, max_k)
     return Answer(None, why=f"no proof with k up to {max_k}") if k is None else Answer(reachable=False)
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bandproof.smt.system import StepRule, pose
+from bandproof.encoding.system import StepRule, pose
 from tests.differential.cases import draw_case
 from tests.oracles.answers import agree, by_bounded_search, by_enumeration, by_induction, by_reachability
 from tests.oracles.bdd import by_diagrams

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from bandproof.encoding.circuit import FALSE, TRUE
+from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.induction import prove_by_induction
-from bandproof.smt.circuit import FALSE, TRUE
-from bandproof.smt.system import Problem, StepRule, pose
 from tests.conformance.case import Case, at_least, never, proven, refuted, stands
 from tests.conformance.table_flow import joined, starting, volumes
 

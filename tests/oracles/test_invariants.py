@@ -1,4 +1,4 @@
-"""Every invariant of the reachability engine, asked of a fresh z3: it holds at the start, every step keeps it, no hit is in it.
+"""Every invariant of the reachability engine, asked of a fresh z3: it holds at the start, every step keeps it, no bad is in it.
 
 Asked of the circuit itself, beside and apart from the certificates that the tool writes.
 """
@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 import z3
 
-from bandproof.smt.circuit import negate
-from bandproof.smt.system import Problem, pose
+from bandproof.encoding.circuit import negate
+from bandproof.encoding.system import Problem, pose
 from tests.conformance.case import Case, step_rule
 from tests.conformance.table import TABLE
 from tests.oracles.answers import run_reachability
@@ -18,11 +18,11 @@ from tests.oracles.z3_engines import Translated
 Clauses = tuple[tuple[int, ...], ...]
 
 
-def excludes_hits(problem: Problem, invariant: Clauses) -> bool:
+def excludes_bad(problem: Problem, invariant: Clauses) -> bool:
     """The three questions, each to be unsatisfiable: start, step, property."""
     c = problem.circuit
     holds = c.all_of([problem.well_formed, *(c.any_of(clause) for clause in invariant)])
-    roots = [problem.start, problem.hit, holds, *problem.after, *(b.literal for b in problem.bits)]
+    roots = [problem.start, problem.bad, holds, *problem.after, *(b.literal for b in problem.bits)]
     now, then = Translated(c, roots, "now"), Translated(c, roots, "then")
     stepped = [
         then.literal(bit.literal) == now.literal(after) for bit, after in zip(problem.bits, problem.after, strict=True)
@@ -30,7 +30,7 @@ def excludes_hits(problem: Problem, invariant: Clauses) -> bool:
     questions = [
         [now.literal(problem.start), now.literal(negate(holds))],
         [now.literal(holds), *stepped, then.literal(negate(holds))],
-        [now.literal(holds), now.literal(problem.hit)],
+        [now.literal(holds), now.literal(problem.bad)],
     ]
     return all(unsatisfiable(question) for question in questions)
 
@@ -49,15 +49,15 @@ def test_every_invariant_is_one(case: Case) -> None:
     problem = pose(step_rule(case), case.property())
     outcome = run_reachability(problem)
     assert outcome.invariant is not None
-    assert excludes_hits(problem, outcome.invariant)
+    assert excludes_bad(problem, outcome.invariant)
 
 
 def test_an_invariant_cut_short_is_noticed() -> None:
-    """More than twenty invariants need their clauses; and calling a reachable hit impossible is never accepted."""
+    """More than twenty invariants need their clauses; and calling a reachable bad impossible is never accepted."""
     problems = [pose(step_rule(case), case.property()) for case in SAFE]
-    needed = [p for p in problems if not excludes_hits(p, ())]
+    needed = [p for p in problems if not excludes_bad(p, ())]
     assert len(needed) > 20
     for case in TABLE:
         if case.steps is not None:
             problem = pose(step_rule(case), case.property())
-            assert not excludes_hits(problem, ((negate(problem.hit),),))
+            assert not excludes_bad(problem, ((negate(problem.bad),),))

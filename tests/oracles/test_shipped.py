@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.bench import Case
-from bandproof.engines.reach import Reachability
+from bandproof.deciding.cases import Case
+from bandproof.encoding.system import Problem, StepRule, pose
+from bandproof.engines.reachability import Reachability
 from bandproof.model.loader import load_arrangement
 from bandproof.properties.language import load_pack, resolve_pack
-from bandproof.smt.system import Problem, StepRule, pose
 from tests.oracles.answers import Answer, agree, by_bounded_search, by_enumeration, by_induction
 from tests.oracles.z3_engines import by_z3_bounded_search, by_z3_horn
 

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 
 import z3
 
-from bandproof.smt.circuit import Circuit
-from bandproof.smt.system import Problem
+from bandproof.encoding.circuit import Circuit
+from bandproof.encoding.system import Problem
 from tests.oracles.answers import Answer
 
 #: About two seconds of work on a small problem.
@@ -43,12 +43,12 @@ class Translated:
 
 
 def by_z3_bounded_search(problem: Problem, *, depth: int = 6, resources: int = RESOURCES, timeout: int = 0) -> Answer:
-    """Unroll the step `depth` times at most; finds a nearest hit or stays undecided. `timeout` in ms, 0 for none."""
+    """Unroll the step `depth` times at most; finds a nearest bad or stays undecided. `timeout` in ms, 0 for none."""
     solver = z3.Solver()
     solver.set("rlimit", resources)
     if timeout:
         solver.set("timeout", timeout)
-    roots = [*(b.literal for b in problem.bits), *problem.after, problem.hit, problem.start, problem.well_formed]
+    roots = [*(b.literal for b in problem.bits), *problem.after, problem.bad, problem.start, problem.well_formed]
     before: Translated | None = None
     for steps in range(depth + 1):
         now = Translated(problem.circuit, roots, str(steps))
@@ -59,13 +59,13 @@ def by_z3_bounded_search(problem: Problem, *, depth: int = 6, resources: int = R
             solver.add(
                 [now.literal(b.literal) == before.literal(a) for b, a in zip(problem.bits, problem.after, strict=True)]
             )
-        said = solver.check(now.literal(problem.hit))
+        said = solver.check(now.literal(problem.bad))
         if said == z3.sat:
             return Answer(reachable=True, steps=steps)
         if said == z3.unknown:
             return Answer(None, why=f"z3: {solver.reason_unknown()}", beyond=steps - 1)
         before = now
-    return Answer(None, why=f"no hit within {depth} steps", beyond=depth)
+    return Answer(None, why=f"no bad within {depth} steps", beyond=depth)
 
 
 def horn_engine(problem: Problem, *, resources: int = RESOURCES, timeout: int = 0) -> tuple[z3.Fixedpoint, z3.BoolRef]:
@@ -74,7 +74,7 @@ def horn_engine(problem: Problem, *, resources: int = RESOURCES, timeout: int = 
     engine.set(engine="spacer", rlimit=resources)
     if timeout:
         engine.set(timeout=timeout)
-    roots = [*(b.literal for b in problem.bits), *problem.after, problem.hit, problem.start, problem.well_formed]
+    roots = [*(b.literal for b in problem.bits), *problem.after, problem.bad, problem.start, problem.well_formed]
     now = Translated(problem.circuit, roots, "now")
     reached = z3.Function("reached", *[z3.BoolSort()] * len(problem.bits), z3.BoolSort())
     engine.register_relation(reached)
@@ -85,7 +85,7 @@ def horn_engine(problem: Problem, *, resources: int = RESOURCES, timeout: int = 
     there = reached(*(now.literal(a) for a in problem.after))
     engine.rule(here, z3.And(now.literal(problem.start), now.literal(problem.well_formed)))
     engine.rule(there, here)
-    return engine, z3.And(here, now.literal(problem.hit))
+    return engine, z3.And(here, now.literal(problem.bad))
 
 
 def by_z3_horn(problem: Problem, *, resources: int = RESOURCES, timeout: int = 0) -> Answer:

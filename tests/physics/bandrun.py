@@ -3,7 +3,7 @@
 Every happening must be a step the band machine has. Happenings at one instant, to rounding, may be taken in any order
 or at once. One tolerance exists, the stated one: the air in lines. The rule that a tank or chamber needs a path for its
 air neglects it; so a crossing refused by that rule alone is forgiven when the tank or chamber had, at the last change
-of anything or at the last moment the path was there, been within the line-air loss of the landmark: the volume of all
+of anything or at the last moment the path was there, been within the line-air loss of the threshold: the volume of all
 lines over its own, times the highest pressure.
 """
 
@@ -35,8 +35,8 @@ from bandproof.properties.claim import Pace
 from .simulator import HYSTERESIS
 from .trajectory import PASCALS_PER_BAR, Happening, Numbers, Trajectory
 
-#: Bar: a pressure this near to its landmark crosses it, to rounding, at the same instant as whatever happens now. Ten
-#: times the play of the simulator's comparisons; landmarks are ten thousand times as far apart.
+#: Bar: a pressure this near to its threshold crosses it, to rounding, at the same instant as whatever happens now. Ten
+#: times the play of the simulator's comparisons; thresholds are ten thousand times as far apart.
 SAME_PRESSURE = 5e-6
 #: Seconds.
 SAME_TIME = 1e-9
@@ -96,7 +96,7 @@ class _Follower:
         self.counts: Counter[str] = Counter()
         self.steps: list[Step] = []
         self.states = [run.first]
-        self.counts["watches"] += bool(layout.watches)
+        self.counts["timing_constraints"] += bool(layout.timing_constraints)
         stores = [v.name for v in layout.arrangement.volumes if v.kind is not VolumeKind.LINE]
         in_lines = sum(numbers.litres[name] for name in self.names if name not in stores)
         highest = float(layout.arrangement.highest / PASCALS_PER_BAR)
@@ -132,12 +132,12 @@ class _Follower:
     def _count_races(self, state: State, happenings: list[Happening]) -> None:
         """Count crossings that some watch looks at, and those that use up all that it allows."""
         crossed = {e.volume: e.upward for h in happenings for e in h.events if isinstance(e, Crossed)}
-        for watch, laps in zip(self.layout.watches, state.laps, strict=True):
+        for watch, counts in zip(self.layout.timing_constraints, state.counts, strict=True):
             if watch.mover in crossed and due(self.layout, state, watch.pending) is not None:
                 self.counts["crossed while another was due"] += 1
-                last = laps.last is crossed[watch.mover]
+                last = counts.last is crossed[watch.mover]
                 self.counts["whole bands while another was due"] += last
-                self.counts["all that was allowed"] += last and laps.count + 1 == watch.allowance
+                self.counts["all that was allowed"] += last and counts.count + 1 == watch.allowance
 
     def _keep(self, step: Step | None, after: State) -> None:
         self.counts["forgiven" if step is None else step.kind.value] += 1
@@ -170,10 +170,10 @@ class _Follower:
         return happening.pressures[self.names.index(volume)]
 
     def _height(self, crossed: Crossed) -> float:
-        return self._bar(crossed.landmark)
+        return self._bar(crossed.threshold)
 
-    def _bar(self, landmark: Fraction) -> float:
-        return float((landmark + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
+    def _bar(self, threshold: Fraction) -> float:
+        return float((threshold + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
 
     def _order(self, state: State, group: list[Happening], *, forgiving: bool) -> list[Taken] | None:
         """A way to take the happenings of a group as steps; None when there is none."""
@@ -237,7 +237,7 @@ class _Follower:
             return False
         if not in_pace(self.layout, state, crossed.volume, upward=crossed.upward):
             return False
-        mark = Range(crossed.landmark, crossed.landmark)
+        mark = Range(crossed.threshold, crossed.threshold)
         least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)
         flows = (greatest is None or greatest > 0) if crossed.upward else (least is None or least < 0)
         reference = self.reference[crossed.volume, crossed.upward]
@@ -266,7 +266,7 @@ class _Follower:
     def _check_stillness(self, state: State, at: Happening | Trajectory) -> str | None:
         """What is wrong when pressures stand still in a state that does not count as settled, or at rest.
 
-        Of two volumes at one pressure, below a landmark by less than the play, one that fell there still counts as above
+        Of two volumes at one pressure, below a threshold by less than the play, one that fell there still counts as above
         it and one that rose does not; so such a volume may be in either band.
         """
         pressures = at.last_pressures if isinstance(at, Trajectory) else at.pressures
@@ -274,7 +274,7 @@ class _Follower:
             [band]
             + [band - 1] * (band > 0 and 0 < self._bar(self.layout.low(name, band)) - p <= HYSTERESIS)
             + [band + 1]
-            * (band < len(self.layout.landmarks[name]) and p >= self._bar(self.layout.high(name, band)) - HYSTERESIS)
+            * (band < len(self.layout.thresholds[name]) and p >= self._bar(self.layout.high(name, band)) - HYSTERESIS)
             for name, band, p in zip(self.names, state.bands, pressures, strict=True)
         ]
         for still, judged, words in (

@@ -53,7 +53,7 @@ USUAL = {
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """An arrangement with extra landmarks, one number for all it leaves open, a start, and what the driver does."""
+    """An arrangement with extra thresholds, one number for all it leaves open, a start, and what the driver does."""
 
     arrangement: Arrangement
     claims: tuple[Condition, ...]
@@ -276,7 +276,7 @@ def scripts_of(
 
 @st.composite
 def cases(draw: st.DrawFn) -> Case:
-    """A random case. Start pressures never lie on a landmark: there rounding would decide what happens."""
+    """A random case. Start pressures never lie on a threshold: there rounding would decide what happens."""
     arrangement = draw(_arrangements())
     beside = st.builds(
         lambda k, off: Fraction(k * 10 * KPA + off), st.integers(0, 99), st.sampled_from([300, 3700, 9700])
@@ -296,7 +296,7 @@ def cases(draw: st.DrawFn) -> Case:
 
 # ---------------------------------------------------------------------------------------------------- cases of pace
 
-#: Landmarks, kPa: few for a volume that is slow to cross one, many for one that is quick. While a volume is below about
+#: Thresholds, kPa: few for a volume that is slow to cross one, many for one that is quick. While a volume is below about
 #: 450 kPa the source is choked, and what it brings is the same all the way: the bounds on times are then met.
 _FEW = [(400,), (300,), (200, 400), (150, 450)]
 _MANY = [(80, 160, 240, 320, 400), (100, 200, 300, 400), (130, 260, 390), (60, 160, 300, 400)]
@@ -322,7 +322,7 @@ def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names) -> Part:
 
 @st.composite
 def paced_cases(draw: st.DrawFn) -> Case:
-    """A case of volumes that race each other: litres and sizes throughout, some slow to cross a landmark, some quick.
+    """A case of volumes that race each other: litres and sizes throughout, some slow to cross a threshold, some quick.
 
     Either all volumes are lines or none is, so that the air in lines is no matter.
     """
@@ -360,4 +360,6 @@ def paced_cases(draw: st.DrawFn) -> Case:
     )
     marks = [(v.name, Fraction(k * KPA)) for v, grid in zip(volumes, grids, strict=True) for k in grid]
     claims = tuple(AtLeast(name, mark, mark) for name, mark in marks)
-    return Case(arrangement, claims, draw(numbers_of(arrangement)), begin, draw(scripts_of(arrangement, begin)), until=10.0)
+    return Case(
+        arrangement, claims, draw(numbers_of(arrangement)), begin, draw(scripts_of(arrangement, begin)), until=10.0
+    )

@@ -9,7 +9,7 @@ law is ISO 6358, written independently of `bandproof.physics` (see `airflow`). S
 (the equations are stiff: lines follow tanks, and equalising volumes stop abruptly), and starts afresh where a one-way
 passage stops carrying air (see `valves`).
 
-Three things are blurred, each by less than a tenth of a pascal, which is far below the gap between any two landmarks:
+Three things are blurred, each by less than a tenth of a pascal, which is far below the gap between any two thresholds:
 
 - the root in the flow law is made linear below ROOT_BLUR, since its slope at equal pressures is infinite;
 - a pressure that has risen through a mark counts as below it again only HYSTERESIS under it, so that two volumes
@@ -119,9 +119,9 @@ class _Run:
         return float((gauge + self.arrangement.atmosphere) / PASCALS_PER_BAR)
 
     def _set_marks(self, begin: Begin) -> None:
-        """Marks of a volume: its landmarks and the concrete settings compared at it; `level` counts those reached."""
+        """Marks of a volume: its thresholds and the concrete settings compared at it; `level` counts those reached."""
         highest = self.arrangement.highest
-        marks = {name: set(self.layout.landmarks[name]) for name in self.names}
+        marks = {name: set(self.layout.thresholds[name]) for name in self.names}
         for part in self.arrangement.parts:
             for move in part.moves:
                 for atom in atoms(move.when):
@@ -318,12 +318,12 @@ class _Run:
         self.happenings.append(Happening(self.time, events, tuple(self.y.tolist()), *still))
 
     def _register_crossings(self) -> None:
-        """Take note of every volume past a mark; only landmarks are recorded, the other marks just move guards."""
+        """Take note of every volume past a mark; only thresholds are recorded, the other marks just move guards."""
         while crossings := self._crossings(self.y):
             for name, way in crossings:
                 mark = self.marks[name][self.level[name] - (way < 0)]
                 self.level[name] += way
-                if mark in self.layout.landmarks[name]:
+                if mark in self.layout.thresholds[name]:
                     self._record(Crossed(name, mark, upward=way > 0))
         self.lower = dict(zip(self.pairs, self._lower_now(self.y, self.lower), strict=True))
 
@@ -383,7 +383,7 @@ class _Run:
             tuple(self.parts.values()),
             tuple(self.controls.values()),
             frozenset(self.mishaps),
-            self.layout.no_laps(),
+            self.layout.no_counts(),
         )
 
     def run(self, script: list[Deed], until: float, limit: int) -> Trajectory:

@@ -55,9 +55,9 @@ def test_a_line_through_which_a_tank_charges_is_settled(drained: bool) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("c", "b"), [(5.0, 0.3), (30.0, 0.3), (30.0, 0.6)])
 def test_a_line_is_not_lifted_above_the_only_tank_that_feeds_it(c: float, b: float) -> None:
-    """A tank 3 Pa below a landmark fills a line, and stays there while another tank empties elsewhere.
+    """A tank 3 Pa below a threshold fills a line, and stays there while another tank empties elsewhere.
 
-    An integrator that goes on with the slope of a passage that has stopped lifts the line by 150 Pa, past the landmark.
+    An integrator that goes on with the slope of a passage that has stopped lifts the line by 150 Pa, past the threshold.
     """
     kinds = {"tank": VolumeKind.TANK, "line": VolumeKind.LINE, "other": VolumeKind.TANK}
     arrangement = piped(kinds, ("tank", "line"), ("other", ATMOSPHERE))
@@ -73,10 +73,10 @@ def test_a_line_is_not_lifted_above_the_only_tank_that_feeds_it(c: float, b: flo
 
 
 @pytest.mark.parametrize(("below", "accepted"), [(0.04, True), (0.06, False)])
-def test_volumes_at_rest_within_the_play_of_a_landmark_may_count_as_on_either_side(
+def test_volumes_at_rest_within_the_play_of_a_threshold_may_count_as_on_either_side(
     below: float, accepted: bool
 ) -> None:
-    """Two joined volumes at one pressure (Pa below the landmark); one fell there from above it, one rose from below."""
+    """Two joined volumes at one pressure (Pa below the threshold); one fell there from above it, one rose from below."""
     arrangement = piped({"line": VolumeKind.LINE, "tank": VolumeKind.TANK}, ("line", "tank"))
     mark = Fraction(400_000)
     begin = Begin({"line": mark, "tank": Fraction(300_000)}, {}, {})

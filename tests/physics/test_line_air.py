@@ -32,7 +32,7 @@ LITRES = {"tank": 40.0, "line": 0.08}
 
 
 def fill_a_dead_end(above: int, *, accounted: float = LITRES["line"]) -> Account:
-    """A tank this far above the landmark (Pa) is opened to an empty line that leads nowhere."""
+    """A tank this far above the threshold (Pa) is opened to an empty line that leads nowhere."""
     pulled = InPosition("knob", frozenset({"pulled"}))
     tap = Part(
         "tap",
@@ -60,14 +60,14 @@ def fill_a_dead_end(above: int, *, accounted: float = LITRES["line"]) -> Account
 
 
 @pytest.mark.parametrize("above", [300, 700])
-def test_filling_a_line_may_cost_a_tank_its_landmark(above: int) -> None:
+def test_filling_a_line_may_cost_a_tank_its_threshold(above: int) -> None:
     account = fill_a_dead_end(above)
     assert account.escape is None
     assert account.counts["forgiven"] == 1
     assert [s.kind.value for s in account.story.steps] == ["act", "react"]
 
 
-def test_a_tank_far_enough_from_its_landmark_keeps_it_and_nothing_is_forgiven() -> None:
+def test_a_tank_far_enough_from_its_threshold_keeps_it_and_nothing_is_forgiven() -> None:
     account = fill_a_dead_end(900)
     assert account.escape is None
     assert account.counts["forgiven"] == 0
@@ -79,8 +79,8 @@ def test_no_more_is_forgiven_than_the_lines_hold() -> None:
     assert "tank cannot fall" in account.escape
 
 
-def test_a_tank_that_falls_past_its_landmark_may_be_lifted_back_by_a_line() -> None:
-    """A valve stops venting a tank as it passes the landmark; the line behind it, still higher, lifts it back at once.
+def test_a_tank_that_falls_past_its_threshold_may_be_lifted_back_by_a_line() -> None:
+    """A valve stops venting a tank as it passes the threshold; the line behind it, still higher, lifts it back at once.
 
     Both crossings are at one pressure, so they are ordered together; the last change before the second is the first.
     """

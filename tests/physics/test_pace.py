@@ -14,7 +14,7 @@ import pytest
 
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
-from bandproof.machine.pace import Watch
+from bandproof.machine.pace import TimingConstraint
 from bandproof.model.arrangement import SOURCE, Arrangement, Part, Passage, Range, Size, Volume, VolumeKind
 from bandproof.model.conditions import AtLeast
 
@@ -28,7 +28,7 @@ from .trajectory import Begin, Numbers
 @pytest.mark.slow
 def test_races_are_followed_with_counters_on(record_property: Callable[[str, object], None]) -> None:
     counts = follow_batch(SEED + 100, 60, record_property, paced_cases()).counts
-    assert counts["watches"] >= counts["trajectories"] / 3
+    assert counts["timing_constraints"] >= counts["trajectories"] / 3
     assert counts["crossed while another was due"] >= 30
     assert counts["whole bands while another was due"] >= 5
 
@@ -44,7 +44,7 @@ def test_2000_races_are_followed_with_counters_on(start: int, record_property: C
 
 
 def race() -> Case:
-    """Two volumes fill from one source through alike passages: one has its landmark at 330 kPa, the other one each 100.
+    """Two volumes fill from one source through alike passages: one has its threshold at 330 kPa, the other one each 100.
 
     The quick one begins a little below 100 kPa: it crosses 100, 200, 300 and 400 kPa before the slow one gets to 330.
     """
@@ -76,14 +76,14 @@ def followed() -> tuple[Counter[str], str | None, Layout]:
 def test_a_race_that_uses_all_that_is_allowed_is_followed() -> None:
     """330 kPa against 100 kPa, both at a steady 11 dm3/s."""
     counts, escape, layout = followed()
-    assert [(w.pending, w.mover, w.allowance) for w in layout.watches] == [("slow", "quick", 3)]
+    assert [(w.pending, w.mover, w.allowance) for w in layout.timing_constraints] == [("slow", "quick", 3)]
     assert escape is None
     assert counts["whole bands while another was due"] == 3
     assert counts["all that was allowed"] == 1
 
 
 def test_an_allowance_too_small_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Watch, "allowance", property(lambda watch: int(watch.longest // watch.shortest) - 1))
+    monkeypatch.setattr(TimingConstraint, "allowance", property(lambda watch: int(watch.longest // watch.shortest) - 1))
     assert "cannot rise again so soon" in (followed()[1] or "")
 
 

@@ -1,6 +1,6 @@
 """A run that a trajectory of the continuous model makes is never said to be impossible.
 
-An impossible story teaches the search a lesson, and lessons end in proofs: one too many would be a false proof. The
+An impossible story teaches the search a lemma, and lemmas end in proofs: one too many would be a false proof. The
 trajectories are those of the soundness test, each cut to its first steps, since every part of a real run is real.
 """
 
@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from bandproof.machine.story import Story
-from bandproof.smt.realise import Impossible, realise
+from bandproof.witness.concretise import Impossible, find_pressures
 
 from .bandrun import follow
 from .random_cases import Case, cases
@@ -41,7 +41,7 @@ def ask_batch(
         story = Story(whole.start, whole.states[: STEPS + 1], whole.steps[:STEPS])
         if not story.steps:
             return
-        answer = realise(layout, story)
+        answer = find_pressures(layout, story)
         counts[type(answer).__name__.lower()] += 1
         counts["steps"] += len(story.steps)
         assert not isinstance(answer, Impossible), answer.reason

@@ -43,7 +43,7 @@ def always(*passages: tuple[str, str], name: str = "pipe") -> Part:
 
 def arranged(*parts: Part, volumes: tuple[str, ...] = ("tank",), **more: tuple[object, ...]) -> Arrangement:
     return Arrangement(
-        name="bench",
+        name="decider",
         unit="bar",
         atmosphere=Fraction(100_000),
         highest=EIGHT_BAR,
@@ -67,7 +67,9 @@ def times(way: tuple[str, str], start: str, marks: tuple[str, ...], *, until: fl
     claims = [AtLeast("tank", gauge(mark), gauge(mark)) for mark in marks]
     begin = Begin({"tank": gauge(start)}, {}, {})
     run = simulate(lay_out(arrangement, claims), numbers_for(arrangement), begin, until=until)
-    assert [h.events[0].landmark for h in run.happenings if isinstance(h.events[0], Crossed)] == list(map(gauge, marks))
+    assert [h.events[0].threshold for h in run.happenings if isinstance(h.events[0], Crossed)] == list(
+        map(gauge, marks)
+    )
     return [h.time for h in run.happenings]
 
 
@@ -200,8 +202,8 @@ def words(run: Trajectory) -> list[str]:
     for happening in run.happenings:
         for event in happening.events:
             match event:
-                case Crossed(volume, landmark, upward):
-                    told.append(f"{volume} {'above' if upward else 'below'} {float(landmark) / 1e5 + 1:g}")
+                case Crossed(volume, threshold, upward):
+                    told.append(f"{volume} {'above' if upward else 'below'} {float(threshold) / 1e5 + 1:g}")
                 case Moved(part, _, target) | Turned(part, _, target):
                     told.append(f"{part} {target}")
     return told

@@ -1,7 +1,7 @@
 """Every trajectory of the continuous model is followed step by step by the band machine.
 
 This is the soundness claim. Random small arrangements with random numbers inside their declared ranges, random starts
-and random drivers are simulated; the sequence of landmark crossings, part moves, acts and mishaps must be a run of the
+and random drivers are simulated; the sequence of threshold crossings, part moves, acts and mishaps must be a run of the
 band machine, and where the simulated pressures stand still the state must count as settled, or at rest. What is
 forgiven, and how it is bounded, is stated in `bandrun`. The counts are printed at the end of a run; `-m long` follows
 2,000 trajectories, `-m huge` 10,000.

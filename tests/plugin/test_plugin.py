@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-import bandproof.certify
+import bandproof.certificates.checks
 import bandproof.engines.run
 import bandproof.views.story_text
 from tests.cli.samples import ABSENT, ALL, ARRANGEMENT, EMPTY, HEAD, PROVEN, REFUTED, lay
@@ -17,7 +17,7 @@ from tests.cli.samples import ABSENT, ALL, ARRANGEMENT, EMPTY, HEAD, PROVEN, REF
 pytestmark = pytest.mark.slow
 
 #: Pytest runs inside this one forget what they import; what is imported here they need not import anew.
-LOADED = (bandproof.certify, bandproof.engines.run, bandproof.views.story_text)
+LOADED = (bandproof.certificates.checks, bandproof.engines.run, bandproof.views.story_text)
 
 EXPECTING = HEAD + '\n[pack.expected."../models/hand_valve.toml"]\n'
 
@@ -175,7 +175,7 @@ def test_arrangements_with_one_stem_are_told_apart(packs: pytest.Pytester) -> No
 def test_one_arrangement_is_encoded_once_however_many_packs_name_it(
     packs: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from bandproof.smt import system
+    from bandproof.encoding import system
 
     built: list[object] = []
     made = system.StepRule.__init__
@@ -212,5 +212,7 @@ def test_a_run_without_packs_imports_nothing_of_the_package(tmp_path: Path) -> N
         encoding="utf-8",
     )
     (tmp_path / "pytest.ini").write_text("[pytest]\n", encoding="utf-8")
-    done = subprocess.run([sys.executable, "-m", "pytest", "-q"], cwd=tmp_path, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q"], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stdout

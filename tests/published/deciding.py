@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
-from bandproof.bench import Case
+from bandproof.deciding.cases import Case
+from bandproof.encoding.system import StepRule
 from bandproof.engines.run import Decision, decide
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Occurred, State, Story, Turned
@@ -21,7 +22,6 @@ from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.claim import Property
 from bandproof.properties.language import resolve_pack
 from bandproof.properties.packs import load_pack
-from bandproof.smt.system import StepRule
 
 HERE = Path(__file__).parent
 ARRANGEMENTS = HERE / "arrangements"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.model.arrangement import Arrangement
 from tests.published.deciding import done, last, pose, posed, with_setting
 

@@ -16,7 +16,7 @@ from bandproof.machine.rig import Rig
 from bandproof.machine.semantics import at_rest, start_states
 from bandproof.machine.story import State
 from bandproof.properties.claim import Pace
-from bandproof.units import parse_pressure
+from bandproof.text.units import parse_pressure
 from tests.published.deciding import posed
 
 pytestmark = pytest.mark.slow

@@ -13,7 +13,7 @@ from math import prod
 
 import pytest
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from tests.published.deciding import done, last, posed
 
 pytestmark = pytest.mark.slow

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import pytest
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.machine.semantics import Reading
 from bandproof.properties.packs import expected_verdicts, load_pack, model_files
-from bandproof.units import parse_pressure
+from bandproof.text.units import parse_pressure
 from tests.published.deciding import RULES, done, posed
 
 pytestmark = pytest.mark.slow

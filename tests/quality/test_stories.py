@@ -9,13 +9,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.system import StepRule, pose
 from bandproof.engines.bounded import Unrolling
 from bandproof.engines.run import decide
 from bandproof.machine.rig import Rig, RigError, replay
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import Crossed, Step, StepKind, Story
 from bandproof.properties.claim import Shape
-from bandproof.smt.system import StepRule, pose
 from tests.conformance.case import Case, below, never, refuted, some, step_rule
 from tests.conformance.table import TABLE
 from tests.conformance.table_flow import joined, starting, volumes

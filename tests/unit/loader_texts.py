@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import InputError
 from bandproof.model.loader import load_arrangement_text
-from bandproof.spans import Document
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import InputError
+from bandproof.text.spans import Document
 
 GOOD = """\
 format = "bandproof/1"

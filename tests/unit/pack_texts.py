@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import InputError
 from bandproof.model.loader import load_arrangement_text
 from bandproof.properties.language import load_pack_text, resolve_pack
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 
 GOOD = """\

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.errors import InputError
 from bandproof.model.arrangement import (
     ATMOSPHERE,
     SOURCE,
@@ -40,6 +39,7 @@ from bandproof.model.conditions import (
 )
 from bandproof.model.kinds import catalogue, read_catalogue
 from bandproof.model.loader import load_arrangement, load_arrangement_text
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD, spoilt
 
 BAR = Fraction(100_000)

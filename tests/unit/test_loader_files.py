@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.errors import InputError
 from bandproof.model.arrangement import Range, Setting
 from bandproof.model.loader import load_arrangement, load_arrangement_text
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD
 
 BAR = Fraction(100_000)

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from bandproof.errors import InputError
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import (
     ALWAYS_TRUE,
@@ -30,6 +29,7 @@ from bandproof.properties.language import (
     model_files,
     resolve_pack,
 )
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 from tests.unit.loader_texts import mark, spoilt
 from tests.unit.pack_texts import GOOD, faults_in

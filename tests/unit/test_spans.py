@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bandproof.spans import Document, Path
+from bandproof.text.spans import Document, Path
 
 TEXT = '''\
 top = 1

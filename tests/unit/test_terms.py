@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bandproof.errors import ConditionError
+from bandproof.terms.names import RESERVED, closest, is_label, is_name, is_plain, listed
 from bandproof.terms.nodes import (
     And,
     Compare,
@@ -31,7 +31,7 @@ from bandproof.terms.nodes import (
 )
 from bandproof.terms.parse import parse
 from bandproof.terms.show import show
-from bandproof.terms.words import RESERVED, closest, is_label, is_name, is_plain, listed
+from bandproof.text.errors import ConditionError
 
 NAMES = st.sampled_from(["tank", "_", "wet_tank_2", "order", "island", "Psi", "lowly"]).map(Word)
 LABELS = st.sampled_from(["out", "held in", "below", "not", "half-way", "2"]).map(Word)

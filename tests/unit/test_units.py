@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bandproof.errors import MeasureError
-from bandproof.units import (
+from bandproof.text.errors import MeasureError
+from bandproof.text.units import (
     PASCALS_PER_PSI,
     PRESSURE_UNITS,
     SHOWN_DECIMALS,

@@ -1,6 +1,6 @@
-"""Bounded search: unroll the step rule, ask for a hit at each depth in turn. The first one found is a shortest one.
+"""Bounded search: unroll the step rule, ask for a bad at each depth in turn. The first one found is a shortest one.
 
-The same unrolling, freed of the start, gives induction: if no run of k quiet steps ends in a hit, and none of the first
+The same unrolling, freed of the start, gives induction: if no run of k quiet steps ends in a bad, and none of the first
 k states of a run from the start is one, no state ever is.
 """
 
@@ -10,31 +10,31 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
+from bandproof.encoding.encode import COUNTS, LAST
+from bandproof.encoding.session import SolverSession
+from bandproof.encoding.system import Problem
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
 from bandproof.model.arrangement import VolumeKind
-from bandproof.smt.encode import LAPS, LAST
-from bandproof.smt.slate import Slate
-from bandproof.smt.system import Problem
 
 
 class Unrolling:
     """Copies of one problem's step, each over solver variables of its own; copy t is the state after t steps.
 
     With `from_start` copy 0 is a start state, else any well-formed one. `goal` is the formula looked for; the
-    problem's hit when not given. A step may also change nothing, so what cannot be reached in t steps cannot be reached
+    problem's bad when not given. A step may also change nothing, so what cannot be reached in t steps cannot be reached
     in fewer.
     """
 
     def __init__(self, problem: Problem, *, from_start: bool, goal: int | None = None) -> None:
         self.problem = problem
-        self._goal = problem.hit if goal is None else goal
-        self._slate = Slate(problem)
-        self._sat = self._slate.sat
-        first = self._slate.new_state()
+        self._goal = problem.bad if goal is None else goal
+        self._session = SolverSession(problem)
+        self._sat = self._session.sat
+        first = self._session.new_state()
         #: For each copy the solver's literals of the state's bits.
         self._copies = [first]
-        literal = self._slate.write_formed(first, *([problem.start] if from_start else []))
+        literal = self._session.write_formed(first, *([problem.start] if from_start else []))
         if from_start:
             self._sat.add([literal(problem.start)])
         #: For each depth that was asked for: the solver's literal of the goal there.
@@ -44,14 +44,14 @@ class Unrolling:
         """Make sure that at least `copies` copies exist."""
         while len(self._copies) < copies:
             # What is well formed stays so; said of every copy, it spares the solver finding that out.
-            literal = self._slate.write_formed(self._copies[-1], *self.problem.after)
+            literal = self._session.write_formed(self._copies[-1], *self.problem.after)
             self._copies.append([literal(after) for after in self.problem.after])
 
     def _hit(self, depth: int) -> int:
         """The solver's literal of: the state after `depth` steps is in the goal."""
         if depth not in self._hits:
             self.grow_to(depth + 1)
-            self._hits[depth] = self._slate.write_formed(self._copies[depth], self._goal)(self._goal)
+            self._hits[depth] = self._session.write_formed(self._copies[depth], self._goal)(self._goal)
         return self._hits[depth]
 
     def reaches(self, depth: int) -> bool:
@@ -95,7 +95,7 @@ class Unrolling:
         """
         self._model = self._sat.model()
         held = [self._hit(depth)]
-        counters = (LAPS, LAST)
+        counters = (COUNTS, LAST)
         tanks = {f"volume {v.name}" for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
         groups = sorted(
             {b.group for b in self.problem.bits if not b.group.startswith(counters)},
@@ -117,12 +117,10 @@ class Unrolling:
 
     def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
         """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
-        still = self._slate.new_variable()
+        still = self._session.new_variable()
         pairs = [
             (before, after)
-            for bit, before, after in zip(
-                self.problem.bits, self._copies[copy], self._copies[copy + 1], strict=True
-            )
+            for bit, before, after in zip(self.problem.bits, self._copies[copy], self._copies[copy + 1], strict=True)
             if bit.group == group
         ]
         for one, other in pairs:
@@ -152,12 +150,12 @@ class NotARunError(Exception):
 def tell(problem: Problem, states: list[State]) -> Story:
     """States from a solver as a story, its steps named by the executable semantics.
 
-    Repeats are left out, and a leap is told landmark by landmark.
+    Repeats are left out, and a leap is told threshold by threshold.
     """
     claim = problem.claim
     kept = [states[0]]
     steps: list[Step] = []
-    for state in (between for pair in pairwise(states) for between in _landmark_by_landmark(*pair)):
+    for state in (between for pair in pairwise(states) for between in _threshold_by_threshold(*pair)):
         if state == kept[-1]:
             continue
         step = check_step(problem.layout, kept[-1], state, claim.pace, claim.mishaps)
@@ -169,8 +167,8 @@ def tell(problem: Problem, states: list[State]) -> Story:
     return Story(claim.during, tuple(kept), tuple(steps))
 
 
-def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
-    """The states after `before` up to `after`, a volume that crosses several landmarks crossing one at a time."""
+def _threshold_by_threshold(before: State, after: State) -> Iterator[State]:
+    """The states after `before` up to `after`, a volume that crosses several thresholds crossing one at a time."""
     gap = max((abs(a - b) for b, a in zip(before.bands, after.bands, strict=True)), default=0)
     for k in range(1, gap):
         bands = tuple(b + max(-k, min(k, a - b)) for b, a in zip(before.bands, after.bands, strict=True))
@@ -180,23 +178,23 @@ def _landmark_by_landmark(before: State, after: State) -> Iterator[State]:
 
 def a_start(problem: Problem) -> State | None:
     """Some state of the problem's start, if it has one."""
-    slate = Slate(problem)
-    state = slate.new_state()
-    slate.sat.add([slate.write_formed(state, problem.start)(problem.start)])
+    session = SolverSession(problem)
+    state = session.new_state()
+    session.sat.add([session.write_formed(state, problem.start)(problem.start)])
     try:
-        if not slate.sat.holds():
+        if not session.sat.holds():
             return None
-        model = slate.sat.model()
+        model = session.sat.model()
         return problem.state_of([model[x - 1] > 0 for x in state])
     finally:
-        slate.sat.close()
+        session.sat.close()
 
 
 def no_state_in(problem: Problem, goal: int) -> bool:
     """No well-formed state at all, reachable or not, is in the goal."""
-    slate = Slate(problem)
-    slate.sat.add([slate.write_formed(slate.new_state(), goal)(goal)])
+    session = SolverSession(problem)
+    session.sat.add([session.write_formed(session.new_state(), goal)(goal)])
     try:
-        return not slate.sat.holds()
+        return not session.sat.holds()
     finally:
-        slate.sat.close()
+        session.sat.close()

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from bandproof.machine.judge import Watch, hit, watch
 from bandproof.machine.layout import Layout
+from bandproof.machine.monitor import MonitorState, bad, watch
 from bandproof.machine.semantics import start_states, successors
 from bandproof.machine.story import State, Step, Story
 from bandproof.properties.claim import Property
 
-_Node = tuple[State, Watch]
+_Node = tuple[State, MonitorState]
 
 
 @dataclass(frozen=True, slots=True)
 class Explored:
-    """The outcome: a shortest story to a hit, or None when every state was seen; `complete` is false at the cap."""
+    """The outcome: a shortest story to a bad, or None when every state was seen; `complete` is false at the cap."""
 
     story: Story | None
     states: int
@@ -24,7 +24,7 @@ class Explored:
 
 
 def explore(layout: Layout, claim: Property, *, cap: int = 200_000) -> Explored:
-    """Search every state reachable from the claim's start, at most `cap` of them, for the first hit."""
+    """Search every state reachable from the claim's start, at most `cap` of them, for the first bad."""
     origin: dict[_Node, tuple[_Node, Step] | None] = {}
     queue: deque[_Node] = deque()
 
@@ -33,10 +33,10 @@ def explore(layout: Layout, claim: Property, *, cap: int = 200_000) -> Explored:
             return False
         origin[node] = came
         queue.append(node)
-        return hit(layout, claim, node[1], node[0])
+        return bad(layout, claim, node[1], node[0])
 
     for state in start_states(layout, layout.arrangement.start(claim.during)):
-        node = (state, watch(layout, claim, Watch.WAITING, state))
+        node = (state, watch(layout, claim, MonitorState.WAITING, state))
         if meet(node, None):
             return Explored(_story(claim.during, origin, node), len(origin), complete=True)
     while queue:

@@ -1,7 +1,7 @@
 """The runner: poses one property, lets the engines work side by side, checks what they say, and is the only way out.
 
 A refutation is replayed on the executable machine before it leaves; a proof leaves with its invariant, which
-`bandproof.certify` checks with another solver. Engines take turns by a clock of solver steps, not of seconds, so that
+`bandproof.certificates.checks` checks with another solver. Engines take turns by a clock of solver steps, not of seconds, so that
 two runs give the same answer by the same engine.
 """
 
@@ -10,19 +10,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from bandproof.encoding.circuit import FALSE
+from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.bounded import Unrolling, a_start, no_state_in, tell
-from bandproof.engines.reach import Reachability, Reached
+from bandproof.engines.reachability import Reachability, Reached
 from bandproof.engines.walk import Sights, walks
-from bandproof.findings import Verdict
-from bandproof.limits import GaveUpError
-from bandproof.machine.judge import applies
+from bandproof.findings.finding import Verdict
+from bandproof.findings.limits import GaveUpError
+from bandproof.lemmas.lemma import Lemma, refine
+from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
 from bandproof.properties.claim import Property, Shape
-from bandproof.smt.circuit import FALSE
-from bandproof.smt.learned import Lesson, refine
-from bandproof.smt.realise import Real, Unclear, make_real
-from bandproof.smt.system import Problem, StepRule, pose
+from bandproof.witness.concretise import Real, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -46,7 +46,7 @@ LONG_STRIDE = 8
 LONGER = 2
 
 #: After this many impossible runs the search ends undecided.
-LESSONS = 8
+LEMMAS = 8
 
 #: A clock check between two units of work: raises to stop the search.
 Check = Callable[[], None]
@@ -72,7 +72,7 @@ class Decision:
     problem: Problem
     story: Story | None = None
     invariant: tuple[tuple[int, ...], ...] | None = None
-    lessons: tuple[Lesson, ...] = ()
+    lemmas: tuple[Lemma, ...] = ()
 
 
 class DisagreementError(Exception):
@@ -149,39 +149,39 @@ def decide(
 
     No run of fewer than `least` steps refutes it (or, for `reachable`, shows it), as is known already.
 
-    A run that ends the search is made real before it is believed. One that no pressures fit teaches a lesson, and the
-    search goes on among the runs that the lesson does not forbid (design section 2, "Air is conserved"). Where it is not
+    A run that ends the search is made real before it is believed. One that no pressures fit teaches a lemma, and the
+    search goes on among the runs that the lemma does not forbid (design section 2, "Air is conserved"). Where it is not
     shown that no pressures fit, other runs are looked for, and the claim stays undecided when none is real. With `real`
     false the band machine's runs are taken as they are: for comparing engines with one another, not for a verdict.
     """
     problem = pose(rule, claim)
     known = {} if seen is None else seen
     sights = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", _sights(problem))
-    lessons: list[Lesson] = []
+    lemmas: list[Lemma] = []
     doubt = ""
     while True:
-        outcome = search(problem, problem.hit, check, least=least)
+        outcome = search(problem, problem.bad, check, least=least)
         if outcome.story is None:
             break
         _replayed(rule, claim, outcome.story, outcome.engine)
         sights.extend(outcome.story.states)
         if not real:
             return _shown(claim, problem, outcome, outcome.story, ())
-        answer = make_real(rule, problem, outcome.story, tell, more=LONGER, check=check)
+        answer = concretise(rule, problem, outcome.story, tell, more=LONGER, check=check)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
-            return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lessons=tuple(lessons))
-        lesson = answer.hint if isinstance(answer, Unclear) else answer.lesson
+            return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lemmas=tuple(lemmas))
+        lemma = answer.hint if isinstance(answer, Unclear) else answer.lemma
         doubt = doubt or (answer.reason if isinstance(answer, Unclear) else "")
-        if lesson is None or len(lessons) == LESSONS:
+        if lemma is None or len(lemmas) == LEMMAS:
             return _undecided(doubt or answer.reason, outcome.engine, problem)
-        lessons.append(lesson)
-        problem = refine(rule, problem, lesson)
+        lemmas.append(lemma)
+        problem = refine(rule, problem, lemma)
     if doubt:
         return _undecided(doubt, outcome.engine, problem)
-    reason = "" if not lessons else f"holds because air is conserved: {len(lessons)} kinds of run without it are excluded"
+    reason = "" if not lemmas else f"holds because air is conserved: {len(lemmas)} kinds of run without it are excluded"
     decision = Decision(
-        Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lessons=tuple(lessons)
+        Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lemmas=tuple(lemmas)
     )
     if claim.shape is Shape.REACHABLE:
         return replace(decision, verdict=Verdict.REFUTED, reason="no run from the start gets there")
@@ -202,9 +202,7 @@ def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> Non
         raise DisagreementError(message)
 
 
-def _shown(
-    claim: Property, problem: Problem, outcome: Outcome, story: Story, assumed: tuple[str, ...]
-) -> Decision:
+def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story, assumed: tuple[str, ...]) -> Decision:
     """The answer when a run exists; `assumed` are the volumes whose size its pressures had to assume."""
     assert outcome.story is not None
     remarks = [outcome.remark]
@@ -229,9 +227,7 @@ def _sights(problem: Problem) -> Sights:
     return Sights(seen())
 
 
-def _is_empty(
-    rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check
-) -> bool:
+def _is_empty(rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check) -> bool:
     """A conditional claim whose condition holds in no reachable state."""
     if claim.shape not in (Shape.SETTLED, Shape.AT_REST, Shape.HOLDS):
         return False

@@ -1,7 +1,7 @@
 """A walk: one run of the executable machine, made step by step, to see a part of what can be reached without a search.
 
 Most conditions come about by themselves once the driver has acted and the air has been let run. So a walk does that:
-air runs downhill, one landmark at a time, lines and chambers before tanks; parts move when they must; and the driver
+air runs downhill, one threshold at a time, lines and chambers before tanks; parts move when they must; and the driver
 acts, or a mishap occurs, mostly when the lines have settled. Which of several such steps is taken is drawn from a
 seeded source, so the same walk is made every time. A walk shows that states can be reached, never that they cannot.
 """

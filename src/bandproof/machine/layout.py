@@ -1,6 +1,6 @@
-"""Which landmarks each volume carries: the grid on which both meanings of an arrangement stand.
+"""Which thresholds each volume carries: the grid on which both meanings of an arrangement stand.
 
-A volume carries the landmarks compared at it and those of every volume it can exchange air with, closed over passages
+A volume carries the thresholds compared at it and those of every volume it can exchange air with, closed over passages
 (design section 2). Volumes that are compared with each other carry each other's too.
 """
 
@@ -12,42 +12,42 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import chain
 
-from bandproof.machine.pace import Watch, watches
-from bandproof.machine.story import Laps
+from bandproof.machine.pace import TimingConstraint, timing_constraints
+from bandproof.machine.story import Count
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Lower, atoms
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """An arrangement and the ascending landmarks of each of its volumes (pascals gauge, all above zero).
+    """An arrangement and the ascending thresholds of each of its volumes (pascals gauge, all above zero).
 
-    `watches` follow from both: the pace counters that a state of this layout carries.
+    `timing_constraints` follow from both: the pace counters that a state of this layout carries.
     """
 
     arrangement: Arrangement
-    landmarks: dict[str, tuple[Fraction, ...]]
-    watches: tuple[Watch, ...] = field(init=False, repr=False, compare=False)
+    thresholds: dict[str, tuple[Fraction, ...]]
+    timing_constraints: tuple[TimingConstraint, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "watches", watches(self.arrangement, self.landmarks))
+        object.__setattr__(self, "timing_constraints", timing_constraints(self.arrangement, self.thresholds))
 
-    def no_laps(self) -> tuple[Laps, ...]:
+    def no_counts(self) -> tuple[Count, ...]:
         """The memory of the pace counters where nothing is remembered, as at every start."""
-        return (Laps(),) * len(self.watches)
+        return (Count(),) * len(self.timing_constraints)
 
     def low(self, volume: str, band: int) -> Fraction:
         """Lower end of a band (included); zero for band 0."""
-        return self.landmarks[volume][band - 1] if band else Fraction(0)
+        return self.thresholds[volume][band - 1] if band else Fraction(0)
 
     def high(self, volume: str, band: int) -> Fraction:
         """Upper end of a band (excluded); the highest pressure for the last band."""
-        marks = self.landmarks[volume]
+        marks = self.thresholds[volume]
         return marks[band] if band < len(marks) else self.arrangement.highest
 
     def band_at(self, volume: str, pressure: Fraction) -> int:
         """The band that holds `pressure`."""
-        return bisect_right(self.landmarks[volume], pressure)
+        return bisect_right(self.thresholds[volume], pressure)
 
 
 def lay_out(arrangement: Arrangement, claims: Iterable[Condition] = ()) -> Layout:

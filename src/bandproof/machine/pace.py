@@ -1,9 +1,9 @@
-"""How long a volume that has to cross a landmark can take, and how short a time another needs for a whole band.
+"""How long a volume that has to cross a threshold can take, and how short a time another needs for a whole band.
 
 Bands carry no time, so the band machine alone would let a vented pilot line lag behind the filling of a whole trailer.
 Where volumes have litres and every passage at them a size, both times can be bounded, and their quotient says how many
 whole bands the one can cross while the other is due (design section 2, "Pace"). What follows from these numbers for a
-step is said twice, in `bandproof.machine.semantics` and in `bandproof.smt.pace`; here are only the numbers.
+step is said twice, in `bandproof.machine.semantics` and in `bandproof.encoding.pace`; here are only the numbers.
 
 Flows are in dm3/s at the reference atmosphere of ISO 8778, 100 kPa, isothermal at its temperature; so a volume of V dm3
 with the net inflow q has dp/dt = p0 q / V with p0 = 100 kPa. Both bounds are taken over everything that can touch the
@@ -30,8 +30,8 @@ LARGEST_ALLOWANCE = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Watch:
-    """While `pending` is due to cross a landmark, `mover` can cross at most `allowance` whole bands in one direction.
+class TimingConstraint:
+    """While `pending` is due to cross a threshold, `mover` can cross at most `allowance` whole bands in one direction.
 
     `longest` is how long `pending` can take for that, `shortest` what `mover` needs for a whole band; seconds.
     """
@@ -47,26 +47,26 @@ class Watch:
         return int(self.longest // self.shortest)
 
 
-#: The ascending landmarks of every volume, pascals gauge.
-Landmarks = Mapping[str, tuple[Fraction, ...]]
+#: The ascending thresholds of every volume, pascals gauge.
+Thresholds = Mapping[str, tuple[Fraction, ...]]
 
 
-def watches(arrangement: Arrangement, landmarks: Landmarks) -> tuple[Watch, ...]:
+def timing_constraints(arrangement: Arrangement, thresholds: Thresholds) -> tuple[TimingConstraint, ...]:
     """Every watch that can bind: whose allowance is small, and smaller than the mover's number of whole bands."""
     names = [volume.name for volume in arrangement.volumes]
-    longest = {name: sigma(arrangement, landmarks, name) for name in names}
-    shortest = {name: tau(arrangement, landmarks, name) for name in names}
+    longest = {name: sigma(arrangement, thresholds, name) for name in names}
+    shortest = {name: tau(arrangement, thresholds, name) for name in names}
     found = [
-        Watch(pending, mover, slow, quick)
+        TimingConstraint(pending, mover, slow, quick)
         for pending, slow in longest.items()
         for mover, quick in shortest.items()
         if slow is not None and quick is not None and pending != mover
     ]
-    return tuple(w for w in found if w.allowance <= min(LARGEST_ALLOWANCE, len(landmarks[w.mover]) - 2))
+    return tuple(w for w in found if w.allowance <= min(LARGEST_ALLOWANCE, len(thresholds[w.mover]) - 2))
 
 
-def sigma(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction | None:
-    """The longest time, in seconds, that the volume can be due to cross the landmark above its band, or that below.
+def sigma(arrangement: Arrangement, thresholds: Thresholds, name: str) -> Fraction | None:
+    """The longest time, in seconds, that the volume can be due to cross the threshold above its band, or that below.
 
     Due: its net inflow is sure to be positive, or negative, over its whole band. The time is that for the whole band at
     the smallest such inflow. None where there is no bound (no litres, a passage without a size, too many combinations),
@@ -76,20 +76,20 @@ def sigma(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction
     if litres is None:
         return None
     times: list[Fraction] = []
-    bands = _bands(arrangement, landmarks, name)
+    bands = _bands(arrangement, thresholds, name)
     for number, own in enumerate(bands):
         for upward in (True, False):
             if number == (len(bands) - 1 if upward else 0):
                 continue
-            sums = _sure_sums(arrangement, landmarks, name, own, upward=upward)
+            sums = _sure_sums(arrangement, thresholds, name, own, upward=upward)
             if sums is None:
                 return None
             times += [_seconds(litres.high, own, min(s for s in sums if s > 0))] if max(sums) > 0 else []
     return max(times, default=None)
 
 
-def tau(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction | None:
-    """The shortest time, in seconds, in which the volume can cross a band from the landmark below to that above, or back.
+def tau(arrangement: Arrangement, thresholds: Thresholds, name: str) -> Fraction | None:
+    """The shortest time, in seconds, in which the volume can cross a band from the threshold below to that above, or back.
 
     None where there is no bound, no such band, or no flow to cross one.
     """
@@ -97,7 +97,7 @@ def tau(arrangement: Arrangement, landmarks: Landmarks, name: str) -> Fraction |
     if litres is None:
         return None
     times: list[Fraction] = []
-    for own in _bands(arrangement, landmarks, name)[1:-1]:
+    for own in _bands(arrangement, thresholds, name)[1:-1]:
         most = max(_most(arrangement, name, own, inward=inward) for inward in (True, False))
         times += [_seconds(litres.low, own, most)] if most > 0 else []
     return min(times, default=None)
@@ -127,7 +127,7 @@ def _open_passages(arrangement: Arrangement, name: str) -> list[list[list[Passag
 
 
 def _sure_sums(
-    arrangement: Arrangement, landmarks: Landmarks, name: str, own: Range, *, upward: bool
+    arrangement: Arrangement, thresholds: Thresholds, name: str, own: Range, *, upward: bool
 ) -> set[Fraction] | None:
     """The least net inflow (not `upward`: outflow) of the volume in a band, for every combination around it.
 
@@ -139,7 +139,7 @@ def _sure_sums(
         for passages in states:
             here = {Fraction(0)}
             for passage in passages:
-                spans = _bands(arrangement, landmarks, _other_end(passage, name))
+                spans = _bands(arrangement, thresholds, _other_end(passage, name))
                 flows = [_inflow(arrangement, passage, name, own, span) for span in spans]
                 here = {total + (low if upward else -high) for total in here for low, high in flows}
                 if len(here) > CONFIGURATIONS:
@@ -177,10 +177,10 @@ def _anywhere(arrangement: Arrangement, node: str) -> Range:
     return Range(low, high)
 
 
-def _bands(arrangement: Arrangement, landmarks: Landmarks, node: str) -> list[Range]:
+def _bands(arrangement: Arrangement, thresholds: Thresholds, node: str) -> list[Range]:
     """The bands of a passage end, as closed ranges."""
     whole = _anywhere(arrangement, node)
-    return [Range(low, high) for low, high in pairwise((whole.low, *landmarks.get(node, ()), whole.high))]
+    return [Range(low, high) for low, high in pairwise((whole.low, *thresholds.get(node, ()), whole.high))]
 
 
 def _inflow(

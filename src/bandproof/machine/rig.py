@@ -10,8 +10,8 @@ from dataclasses import replace
 
 from transitions import Machine, MachineError
 
-from bandproof.machine.judge import first_hit
 from bandproof.machine.layout import Layout
+from bandproof.machine.monitor import first_bad
 from bandproof.machine.semantics import Reading, check_step, is_start, may_moves, pending, settled, successors
 from bandproof.machine.story import Moved, State, Step, Story
 from bandproof.model.arrangement import Part
@@ -104,10 +104,10 @@ def _trigger(target: str) -> str:
 
 
 def replay(layout: Layout, story: Story, claim: Property) -> str | None:
-    """Run a story on the machine. None when it is a run of the arrangement that ends in the hit it claims; else why not.
+    """Run a story on the machine. None when it is a run of the arrangement that ends in the bad it claims; else why not.
 
     Checks the start, every step, the kinds and events written beside the steps, and that the last state, and no
-    earlier one, is a hit.
+    earlier one, is a bad.
     """
     start = layout.arrangement.start(story.start)
     if not is_start(layout, story.states[0], start):
@@ -120,8 +120,8 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
             return f"step {number}: {error}"
         if step.kind is not written.kind or set(step.events) != set(written.events):
             return f"step {number} is written as {written} but is {step}"
-    found = first_hit(layout, claim, story.states)
+    found = first_bad(layout, claim, story.states)
     if found != len(story.states) - 1:
         where = "no state" if found is None else f"state {found}"
-        return f"the run should end in its first hit, but {where} is one"
+        return f"the run should end in its first bad, but {where} is one"
     return None

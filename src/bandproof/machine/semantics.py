@@ -2,7 +2,7 @@
 
 A state gives every volume a band, every part a state, every control a position, and says which mishaps are present.
 Everything here is a pure function of a layout and a state; nothing is remembered between calls and no solver is used.
-The encoding in `bandproof.smt` states the same meaning a second time and must never import this module.
+The encoding in `bandproof.encoding` states the same meaning a second time and must never import this module.
 
 Notation in the docstrings: a volume v in a band has `low(v) <= p(v) < high(v)`; the atmosphere has p = 0 exactly, a
 source has p = the declared highest pressure exactly. A one-way passage u -> v carries air only from u to v.
@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import product
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Crossed, Event, Laps, Moved, Occurred, State, Step, StepKind, Turned
+from bandproof.machine.story import Count, Crossed, Event, Moved, Occurred, State, Step, StepKind, Turned
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Range, Start, VolumeKind
 from bandproof.model.conditions import (
     AllOf,
@@ -192,9 +192,7 @@ def net_inflow(reading: Reading, volume: str, own: Range) -> tuple[Fraction | No
                 least = None
             continue
         up, down = (other, own) if inward else (own, other)
-        flow = flow_bounds(
-            passage.size, up, down, atmosphere=reading.arrangement.atmosphere, one_way=passage.one_way
-        )
+        flow = flow_bounds(passage.size, up, down, atmosphere=reading.arrangement.atmosphere, one_way=passage.one_way)
         low, high = (flow.low, flow.high) if inward else (-flow.high, -flow.low)
         least = None if least is None else least + low
         greatest = None if greatest is None else greatest + high
@@ -202,13 +200,13 @@ def net_inflow(reading: Reading, volume: str, own: Range) -> tuple[Fraction | No
 
 
 def may_rise(layout: Layout, state: State, volume: str) -> bool:
-    """`volume` may cross the landmark L above its band: the greatest net inflow at p = L is positive.
+    """`volume` may cross the threshold L above its band: the greatest net inflow at p = L is positive.
 
     A tank or chamber also needs air to come from somewhere: an open path from a source, or from a tank or chamber at
     or above L, with every line on it at or above L.
     """
     reading = Reading(layout, state)
-    if reading.band[volume] == len(layout.landmarks[volume]):
+    if reading.band[volume] == len(layout.thresholds[volume]):
         return False
     mark = reading.high(volume)
     _, greatest = net_inflow(reading, volume, Range(mark, mark))
@@ -224,7 +222,7 @@ def may_rise(layout: Layout, state: State, volume: str) -> bool:
 
 
 def may_fall(layout: Layout, state: State, volume: str) -> bool:
-    """`volume` may cross the landmark L below its band: the least net inflow at p = L is negative.
+    """`volume` may cross the threshold L below its band: the least net inflow at p = L is negative.
 
     A tank or chamber also needs somewhere for its air to go: an open path to the atmosphere, or to a tank or chamber
     below L, with every line on it below L.
@@ -241,9 +239,7 @@ def may_fall(layout: Layout, state: State, volume: str) -> bool:
     )
 
 
-def _path(
-    reading: Reading, start: str, ways: list[tuple[str, str]], end: str, passable: Callable[[str], bool]
-) -> bool:
+def _path(reading: Reading, start: str, ways: list[tuple[str, str]], end: str, passable: Callable[[str], bool]) -> bool:
     """Some path along `ways` leads from `start` to `end` or a passable tank or chamber, over passable lines only."""
     seen = {start}
     frontier = [start]
@@ -324,7 +320,7 @@ def _spread(seeds: set[str], ways: list[tuple[str, str]]) -> set[str]:
 
 
 def due(layout: Layout, state: State, volume: str) -> bool | None:
-    """Whether `volume` is due to cross the landmark above its band (True), the one below (False), or none (None).
+    """Whether `volume` is due to cross the threshold above its band (True), the one below (False), or none (None).
 
     Due upward: it may rise, and its net inflow is positive over its whole band, for all pressures of its neighbours in
     their bands and all sizes; due downward alike. Nothing can then keep it from crossing but a change elsewhere.
@@ -339,21 +335,21 @@ def due(layout: Layout, state: State, volume: str) -> bool | None:
 
 
 def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
-    """No watch is in the way of `volume` crossing a landmark now.
+    """No watch is in the way of `volume` crossing a threshold now.
 
     A watch (u, v, k) says: while u is due in one direction and stays in its band, v crosses at most k whole bands, those
-    upward and those downward taken together. So v, having crossed k, may only go back over the landmark it crossed last.
+    upward and those downward taken together. So v, having crossed k, may only go back over the threshold it crossed last.
     Why that is so: u takes at most sigma for what is due, wherever in its band it began. Two crossings of v one after
     the other in the same direction are a whole band apart, which takes v at least tau; such stretches of time do not
     overlap, so there are at most k = floor(sigma / tau) of them. The first crossing since u became due takes no time
-    that is known of, nor does a crossing against the last one: that is the same landmark again, about which v may
-    tremble as fast as it likes. It follows that v crosses at most 1 + k different landmarks.
+    that is known of, nor does a crossing against the last one: that is the same threshold again, about which v may
+    tremble as fast as it likes. It follows that v crosses at most 1 + k different thresholds.
 
     The memory is kept only while u is due (see `remember`), so whether it is need not be asked here.
     """
     return not any(
-        watch.mover == volume and laps.last is upward and laps.count >= watch.allowance
-        for watch, laps in zip(layout.watches, state.laps, strict=True)
+        watch.mover == volume and counts.last is upward and counts.count >= watch.allowance
+        for watch, counts in zip(layout.timing_constraints, state.counts, strict=True)
     )
 
 
@@ -364,22 +360,23 @@ def remember(layout: Layout, before: State, after: State) -> State:
     every crossing becomes the last. Otherwise nothing is remembered.
     """
     ways = {
-        watch.pending: (due(layout, before, watch.pending), due(layout, after, watch.pending)) for watch in layout.watches
+        watch.pending: (due(layout, before, watch.pending), due(layout, after, watch.pending))
+        for watch in layout.timing_constraints
     }
     place = {volume.name: i for i, volume in enumerate(layout.arrangement.volumes)}
-    memory: list[Laps] = []
-    for watch, laps in zip(layout.watches, before.laps, strict=True):
+    memory: list[Count] = []
+    for watch, counts in zip(layout.timing_constraints, before.counts, strict=True):
         was, is_now = ways[watch.pending]
         waits = was is not None and was is is_now
         waits = waits and before.bands[place[watch.pending]] == after.bands[place[watch.pending]]
         way = after.bands[place[watch.mover]] - before.bands[place[watch.mover]]
         if not waits:
-            memory.append(Laps())
+            memory.append(Count())
         elif way == 0:
-            memory.append(laps)
+            memory.append(counts)
         else:
-            memory.append(Laps(laps.count + (laps.last is (way > 0)), way > 0))
-    return replace(after, laps=tuple(memory))
+            memory.append(Count(counts.count + (counts.last is (way > 0)), way > 0))
+    return replace(after, counts=tuple(memory))
 
 
 # --------------------------------------------------------------------------------------------------------- steps
@@ -394,7 +391,7 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
     """Every step from `state`, with the state it leads to. `mishaps` are those that may occur in this run.
 
     Exactly one of: *react*, while some part must move: a non-empty set of parts make may-moves, pressures stand
-    still. *flow*: any set of volumes each cross one landmark where flow rule and pace allow, any set of parts make
+    still. *flow*: any set of volumes each cross one threshold where flow rule and pace allow, any set of parts make
     may-moves. *act*: the driver changes one control, or one mishap occurs. A step changes something.
     """
     reading = Reading(layout, state)
@@ -449,9 +446,7 @@ def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> I
             yield Step(StepKind.ACT, (Occurred(mishap.name),)), replace(state, mishaps=present)
 
 
-def check_step(
-    layout: Layout, before: State, after: State, pace: Pace, mishaps: frozenset[str]
-) -> Step | str:
+def check_step(layout: Layout, before: State, after: State, pace: Pace, mishaps: frozenset[str]) -> Step | str:
     """The step from `before` to `after`, or, as a sentence, why there is none. Never enumerates."""
     reading = Reading(layout, before)
     arrangement = layout.arrangement
@@ -461,7 +456,7 @@ def check_step(
         if a == b:
             continue
         if abs(a - b) > 1:
-            faults.append(f"{volume.name} crosses more than one landmark")
+            faults.append(f"{volume.name} crosses more than one threshold")
         elif not (may_rise if a > b else may_fall)(layout, before, volume.name):
             faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'}")
         elif not in_pace(layout, before, volume.name, upward=a > b):
@@ -479,7 +474,7 @@ def check_step(
         faults.append("a mishap is undone")
     faults += [f"mishap {m} is not allowed" for m in sorted(after.mishaps - before.mishaps - mishaps)]
     acts += [Occurred(m.name) for m in arrangement.mishaps if m.name in after.mishaps - before.mishaps]
-    if not faults and remember(layout, before, after).laps != after.laps:
+    if not faults and remember(layout, before, after).counts != after.counts:
         faults.append("the pace counters do not follow from the step")
     if faults:
         return "; ".join(faults)
@@ -516,7 +511,7 @@ def is_start(layout: Layout, state: State, start: Start) -> bool:
     reading = Reading(layout, state)
     return (
         not state.mishaps
-        and state.laps == layout.no_laps()
+        and state.counts == layout.no_counts()
         and all(overlaps(layout, name, reading.band[name], given) for name, given in start.pressures)
         and all(reading.part[name] in states for name, states in start.parts)
         and all(reading.position[name] in positions for name, positions in start.controls)
@@ -540,7 +535,7 @@ def start_states(layout: Layout, start: Start) -> Iterator[State]:
     bands = [
         [
             band
-            for band in range(len(layout.landmarks[v.name]) + 1)
+            for band in range(len(layout.thresholds[v.name]) + 1)
             if v.name not in given or overlaps(layout, v.name, band, given[v.name])
         ]
         for v in arrangement.volumes
@@ -548,6 +543,6 @@ def start_states(layout: Layout, start: Start) -> Iterator[State]:
     stood = [[s for s in p.states if s in parts.get(p.name, p.states)] for p in arrangement.parts]
     turned = [[s for s in c.positions if s in controls.get(c.name, c.positions)] for c in arrangement.controls]
     for b, p, c in product(product(*bands), product(*stood), product(*turned)):
-        state = State(b, p, c, laps=layout.no_laps())
+        state = State(b, p, c, counts=layout.no_counts())
         if is_start(layout, state, start):
             yield state

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 
 @dataclass(frozen=True, slots=True)
-class Laps:
+class Count:
     """What a pace counter remembers of its mover since its pending volume became due.
 
     `count`: how many whole bands it has crossed; `last`: whether its last crossing was upward, None when it has
@@ -24,14 +24,14 @@ class State:
     """One state of an arrangement.
 
     `bands`, `parts` and `controls` follow the order of the arrangement's volumes, parts and controls; `mishaps`
-    are those present. `laps` follow the layout's watches; most layouts have none.
+    are those present. `counts` follow the layout's timing_constraints; most layouts have none.
     """
 
     bands: tuple[int, ...]
     parts: tuple[str, ...]
     controls: tuple[str, ...]
     mishaps: frozenset[str] = frozenset()
-    laps: tuple[Laps, ...] = ()
+    counts: tuple[Count, ...] = ()
 
 
 class StepKind(StrEnum):
@@ -44,10 +44,10 @@ class StepKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Crossed:
-    """A volume crossed a landmark (pascals gauge), upward or downward."""
+    """A volume crossed a threshold (pascals gauge), upward or downward."""
 
     volume: str
-    landmark: Fraction
+    threshold: Fraction
     upward: bool
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Setting, Size
 from bandproof.model.conditions import Truth
 from bandproof.model.kinds import SLOTS, KindDescription, check_state
@@ -17,9 +16,10 @@ from bandproof.model.measures import read_setting, read_size
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
+from bandproof.terms.names import is_name, listed, suggest
 from bandproof.terms.nodes import Constant, Term, atoms
 from bandproof.terms.nodes import Place as Stretch
-from bandproof.terms.words import is_name, listed, suggest
+from bandproof.text.input_faults import Faults, Place
 
 #: The slots that must be filled: without them a guard has no meaning. Unfilled sizes are unknown sizes, unfilled
 #: mishaps never happen.

@@ -15,8 +15,6 @@ from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any, Generic, TypeVar
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.faults import Faults, Place
 from bandproof.model.schema import (
     FORMAT,
     TABLES,
@@ -35,8 +33,10 @@ from bandproof.model.schema import (
     read_shape,
     toml_text,
 )
-from bandproof.spans import Document
-from bandproof.terms.words import suggest
+from bandproof.terms.names import suggest
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.spans import Document
 
 T = TypeVar("T")
 

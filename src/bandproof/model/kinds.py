@@ -12,15 +12,15 @@ from fractions import Fraction
 from functools import cache
 from importlib import resources
 
-from bandproof.errors import ConditionError
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.files import Entry, read_text
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, read_shape, toml_text
+from bandproof.terms.names import RESERVED, is_label, is_name, suggest
 from bandproof.terms.nodes import Term
 from bandproof.terms.parse import parse
-from bandproof.terms.words import RESERVED, is_label, is_name, suggest
+from bandproof.text.errors import ConditionError
+from bandproof.text.input_faults import Faults, Place
 
 
 @dataclass(frozen=True, slots=True)

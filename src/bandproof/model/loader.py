@@ -9,7 +9,6 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import Arrangement, Control, Mishap, Part, Setting, Size, Start
 from bandproof.model.expand import expand
 from bandproof.model.files import Merged, read_chain, read_file, read_text
@@ -19,7 +18,8 @@ from bandproof.model.names import Names, check_names, look_up
 from bandproof.model.resolve import Meaning, Reach
 from bandproof.model.schema import ControlShape
 from bandproof.model.starts import read_roles, read_starts
-from bandproof.spans import Document
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.spans import Document
 
 #: The standard atmosphere in pascals absolute (ISO 2533:1975, and the exact value of the unit atm).
 STANDARD_ATMOSPHERE = Fraction(101325)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from bandproof.errors import MeasureError
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import NamedBand, Range, Setting, Size, Volume, VolumeKind
 from bandproof.model.files import Entry
 from bandproof.model.resolve import Reach
 from bandproof.model.schema import SettingShape, SizeShape, VolumeShape, toml_text
-from bandproof.terms.words import is_name, suggest
-from bandproof.units import (
+from bandproof.terms.names import is_name, suggest
+from bandproof.text.errors import MeasureError
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.units import (
     parse_conductances,
     parse_pressure,
     parse_pressures,

@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import Control, Mishap, NamedBand, Setting, Size, Volume
 from bandproof.model.files import Merged
 from bandproof.model.kinds import KindDescription, check_name
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold
-from bandproof.terms.words import suggest
+from bandproof.terms.names import suggest
+from bandproof.text.input_faults import Faults, Place
 
 #: The tables whose names share one space, because roles and conditions may speak of any of them, and their sorts.
 SORTS = {

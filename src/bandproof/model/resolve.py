@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
-from bandproof.errors import MeasureError
 from bandproof.model.arrangement import NamedBand
 from bandproof.model.conditions import (
     ALWAYS_TRUE,
@@ -27,6 +26,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.model.conditions import Not as NotThat
+from bandproof.terms.names import listed, suggest
 from bandproof.terms.nodes import (
     And,
     Compare,
@@ -46,8 +46,8 @@ from bandproof.terms.nodes import (
     Term,
     Word,
 )
-from bandproof.terms.words import listed, suggest
-from bandproof.units import parse_pressure, show_pressure
+from bandproof.text.errors import MeasureError
+from bandproof.text.units import parse_pressure, show_pressure
 
 
 class Sort(StrEnum):

@@ -25,9 +25,9 @@ from pydantic import (
 )
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from bandproof.faults import Faults, Place
-from bandproof.spans import Path
-from bandproof.terms.words import suggest
+from bandproof.terms.names import suggest
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.spans import Path
 
 #: The version of the file format that this package reads.
 FORMAT = "bandproof/1"

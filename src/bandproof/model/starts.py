@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from fractions import Fraction
 
-from bandproof.errors import MeasureError
-from bandproof.faults import Faults, Place
 from bandproof.model.arrangement import Range, Start
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
 from bandproof.model.files import Entry, Merged
@@ -15,8 +13,10 @@ from bandproof.model.measures import check_reach
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Sort, resolve
 from bandproof.model.schema import StartShape
-from bandproof.terms.words import is_label, suggest
-from bandproof.units import parse_pressures
+from bandproof.terms.names import is_label, suggest
+from bandproof.text.errors import MeasureError
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.units import parse_pressures
 
 #: The key of a start's `pressures` that speaks of every volume not named there.
 OTHERS = "others"

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bandproof.faults import Faults
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold, resolve
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
+from bandproof.terms.names import closest
 from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, atoms
-from bandproof.terms.words import closest
+from bandproof.text.input_faults import Faults
 
 __all__ = ["Claim", "Pack", "expected_verdicts", "load_pack", "load_pack_text", "model_files", "resolve_pack"]
 

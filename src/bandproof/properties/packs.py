@@ -12,16 +12,16 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from bandproof.errors import ConditionError
-from bandproof.faults import Faults, Place
 from bandproof.model.files import read_file, read_text, tidy
 from bandproof.model.schema import keys_of, read_shape, toml_text
 from bandproof.properties.claim import Pace, Shape
 from bandproof.properties.schema import HoldsShape, PackFileShape, PackShape, PropertyShape, WhenThenShape
-from bandproof.spans import Document
+from bandproof.terms.names import listed, suggest
 from bandproof.terms.nodes import Compare, PressureOf, Term, atoms
 from bandproof.terms.parse import parse
-from bandproof.terms.words import listed, suggest
+from bandproof.text.errors import ConditionError
+from bandproof.text.input_faults import Faults, Place
+from bandproof.text.spans import Document
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 

@@ -14,7 +14,7 @@ from typing import Any
 from lark import Lark, Token, Transformer
 from lark.exceptions import UnexpectedCharacters, UnexpectedToken
 
-from bandproof.errors import ConditionError
+from bandproof.terms.names import RESERVED, listed
 from bandproof.terms.nodes import (
     And,
     Compare,
@@ -35,7 +35,7 @@ from bandproof.terms.nodes import (
     Word,
     depth,
 )
-from bandproof.terms.words import RESERVED, listed
+from bandproof.text.errors import ConditionError
 
 _GRAMMAR = r"""
 start: either

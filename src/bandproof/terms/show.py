@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bandproof.terms.names import is_plain
 from bandproof.terms.nodes import (
     And,
     Compare,
@@ -18,7 +19,6 @@ from bandproof.terms.nodes import (
     Term,
     Word,
 )
-from bandproof.terms.words import is_plain
 
 
 def show(term: Term) -> str:

@@ -15,7 +15,7 @@ import subprocess
 import sys
 from functools import cache
 
-from bandproof.errors import BandproofError
+from bandproof.text.errors import BandproofError
 
 #: Families about as wide as the Helvetica that Graphviz measures with, so that text stays in its box. The narrow one
 #: comes first because some converters look at the first family only and then fall back to a wide one.

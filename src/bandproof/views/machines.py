@@ -12,8 +12,8 @@ from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, P
 from bandproof.model.conditions import AnyOf, Condition, Truth
 from bandproof.views import dot
 from bandproof.views.graphviz import render_svg
+from bandproof.views.phrases import open_in, passage_words, plain, show_condition, size_words
 from bandproof.views.sheet import in_rows
-from bandproof.views.words import open_in, passage_words, plain, show_condition, size_words
 
 #: Signs in a line of a guard, of a state and of a heading.
 _GUARD_WIDTH = 30

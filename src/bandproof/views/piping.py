@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Control, Part, Passage, Volume, VolumeKind
 from bandproof.model.conditions import AtLeast, Below, Condition, Happened, InPosition, InState, Lower, atoms
-from bandproof.units import show_pressure
+from bandproof.text.units import show_pressure
 from bandproof.views import dot
-from bandproof.views.words import litres, open_in, passage_words, plain, threshold
+from bandproof.views.phrases import litres, open_in, passage_words, plain, threshold
 
 #: Signs in a line of a part's box, of a volume and of a port: wide enough for most names, narrow enough for a dozen
 #: columns in a picture 1400 pixels wide.

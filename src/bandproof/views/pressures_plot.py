@@ -1,7 +1,7 @@
 """Pressures over the steps of a story, as an SVG of our own: no plotting library, no colour needed.
 
 Each volume that changes has its own dash pattern and mark and is named at the end of its line; the light rules are
-the landmarks that some part compares with those volumes, or that the story crosses. Many volumes share out over panels
+the thresholds that some part compares with those volumes, or that the story crosses. Many volumes share out over panels
 of the same scale. Steps are evenly spaced: bands carry no time, so neither does the horizontal axis. A story that was
 not made real is drawn through the middle of its bands and says so.
 """
@@ -15,9 +15,9 @@ from html import escape
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Story
 from bandproof.model.conditions import AtLeast, Below, atoms
-from bandproof.units import PRESSURE_UNITS, show_pressure
+from bandproof.text.units import PRESSURE_UNITS, show_pressure
 from bandproof.views.graphviz import FONTS
-from bandproof.views.words import band_words, plain, pressure_number, short_event
+from bandproof.views.phrases import band_words, plain, pressure_number, short_event
 
 #: Width of the picture and of what stands beside a panel, in pixels; height of the heading and of what is under it.
 _WIDE, _LEFT, _RIGHT = 1120, 210, 280
@@ -73,7 +73,7 @@ def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
     """The panels for a story; only volumes whose pressure changes are drawn."""
     unit = layout.arrangement.unit
     groups = _groups(_lines(layout, story))
-    rules = [_landmarks(layout, story, {line.name for line in group}) for group in groups]
+    rules = [_thresholds(layout, story, {line.name for line in group}) for group in groups]
     shown = [value for group in groups for line in group for value in line.values]
     highest = max([PRESSURE_UNITS[unit], *shown, *(mark for marks in rules for mark in marks)]) * Fraction(105, 100)
     deeds = _deeds(story)
@@ -123,13 +123,13 @@ def _groups(lines: list[_Line]) -> list[list[_Line]]:
     return [[replace(line, dash=d, mark=m) for line, d, m in zip(g, _DASHES, _MARKS, strict=False)] for g in groups]
 
 
-def _landmarks(layout: Layout, story: Story, volumes: set[str]) -> dict[Fraction, list[str]]:
+def _thresholds(layout: Layout, story: Story, volumes: set[str]) -> dict[Fraction, list[str]]:
     """The pressures to rule, lowest first, with the settings they are an end of: those compared and those crossed."""
     crossings = (e for step in story.steps for e in step.events if isinstance(e, Crossed) and e.volume in volumes)
-    found: dict[Fraction, list[str]] = {event.landmark: [] for event in crossings}
+    found: dict[Fraction, list[str]] = {event.threshold: [] for event in crossings}
     for atom in (a for part in layout.arrangement.parts for move in part.moves for a in atoms(move.when)):
         if isinstance(atom, Below | AtLeast) and atom.volume in volumes:
-            for mark in {atom.low, atom.high} & set(layout.landmarks[atom.volume]):
+            for mark in {atom.low, atom.high} & set(layout.thresholds[atom.volume]):
                 names = found.setdefault(mark, [])
                 name = plain(atom.setting) if atom.setting else ""
                 if name and name not in names:

@@ -11,7 +11,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, maybe, surely
 from bandproof.machine.story import Moved, State
 from bandproof.model.conditions import ALWAYS_TRUE, AnyOf, Condition
-from bandproof.views.words import show_condition
+from bandproof.views.phrases import show_condition
 
 
 def because(layout: Layout, state: State, event: Moved) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.views.words import band_words, plain, spoken_pressure
+from bandproof.views.phrases import band_words, plain, spoken_pressure
 
 
 def situation(layout: Layout, story: Story) -> list[str]:

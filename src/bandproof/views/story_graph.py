@@ -15,9 +15,9 @@ from itertools import pairwise
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
 from bandproof.views import dot
+from bandproof.views.phrases import band_range, band_words, consequences, deed, listed, plain, spoken_pressure, verb
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
-from bandproof.views.words import band_range, band_words, consequences, deed, listed, plain, spoken_pressure, verb
 
 #: Signs in a line of a state's box, and of the words beside an arrow.
 _BOX_WIDTH = 46

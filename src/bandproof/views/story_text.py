@@ -11,9 +11,9 @@ from textwrap import wrap
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Story
+from bandproof.views.phrases import consequences, event_words, listed, plain, spoken_pressure, step_lead
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
-from bandproof.views.words import consequences, event_words, listed, plain, spoken_pressure, step_lead
 
 #: Columns of the text: fits a terminal and a mail.
 _WIDTH = 100

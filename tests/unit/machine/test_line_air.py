@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import pairwise
 
-from bandproof.machine.line_air import LineAir, neglected
 from bandproof.model.arrangement import ATMOSPHERE, Arrangement, Part, Passage, Range, Volume, VolumeKind
+from bandproof.physics.line_air import LineAir, neglected
 
 OPEN = frozenset({"open"})
 

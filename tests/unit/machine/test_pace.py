@@ -1,4 +1,4 @@
-"""The longest time to a landmark that is due, and the shortest time for a whole band: numbers worked by hand.
+"""The longest time to a threshold that is due, and the shortest time for a whole band: numbers worked by hand.
 
 Surroundings at 1 bar absolute, a source at 10, b = 1/2: choked, a passage carries C times the upstream absolute pressure in
 bar, as long as that is at least twice the other one. V litres with the net flow q dm3/s take V x bars / q seconds.
@@ -11,11 +11,12 @@ from fractions import Fraction
 
 import pytest
 
+from bandproof.encoding.system import StepRule
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
-from bandproof.machine.pace import Watch, sigma, tau, watches
+from bandproof.machine.pace import TimingConstraint, sigma, tau, timing_constraints
 from bandproof.machine.semantics import check_step, due, in_pace, is_start, remember
-from bandproof.machine.story import Laps, State, Step
+from bandproof.machine.story import Count, State, Step
 from bandproof.model.arrangement import (
     ATMOSPHERE,
     SOURCE,
@@ -29,7 +30,6 @@ from bandproof.model.arrangement import (
     VolumeKind,
 )
 from bandproof.properties.claim import Pace
-from bandproof.smt.system import StepRule
 
 BAR = Fraction(100_000)
 OPEN = frozenset({"open"})
@@ -100,7 +100,7 @@ def test_a_neighbour_counts_in_each_of_its_bands() -> None:
 
 def test_a_volume_that_nothing_drives_for_sure_is_never_due() -> None:
     assert sigma(built({"u": span("1")}), {"u": marks(2)}, "u") is None
-    # Just above 0 bar nothing is sure to flow out, and there is no landmark below; no landmark, no crossing.
+    # Just above 0 bar nothing is sure to flow out, and there is no threshold below; no threshold, no crossing.
     assert sigma(built({"u": span("1")}, way_of("u", ATMOSPHERE, "5")), {"u": ()}, "u") is None
     # A vent that may have no size at all.
     assert sigma(built({"u": span("1")}, way_of("u", ATMOSPHERE, "0", "5")), {"u": marks(2)}, "u") is None
@@ -140,13 +140,13 @@ def test_a_whole_band_takes_the_smaller_volume_and_the_most_air_that_can_go_one_
     assert tau(together, {"v": marks(2, 4)}, "v") == Fraction(6, 12)
     # At 6 bar, 7 absolute, the vent takes 42: from 4 to 6 bar 6 / 42 s.
     assert tau(rushed, {"v": marks(2, 4, 6)}, "v") == Fraction(6, 42)
-    # The outer bands have no landmark at one end: nothing is known of how far inside them a crossing begins.
+    # The outer bands have no threshold at one end: nothing is known of how far inside them a crossing begins.
     assert tau(rushed, {"v": marks(2)}, "v") is None
     assert tau(built({"v": span("3")}), {"v": marks(2, 4)}, "v") is None
 
 
 def test_the_other_end_of_a_passage_can_be_anywhere() -> None:
-    """From a tank at 9 bar, 10 absolute, C = 1 brings 10, whatever landmarks the tank carries."""
+    """From a tank at 9 bar, 10 absolute, C = 1 brings 10, whatever thresholds the tank carries."""
     filled = built({"v": span("5"), "tank": None}, way_of("tank", "v", "1"))
     assert tau(filled, {"v": marks(2, 4), "tank": marks(3)}, "v") == 1
 
@@ -163,23 +163,23 @@ def raced(feed: str) -> Arrangement:
 )
 def test_the_allowance_is_how_often_the_one_time_goes_into_the_other(feed: str, allowances: list[int]) -> None:
     """0.5 x 8 / 10 = 0.4 s against 50 x 1 / (10 C) s, for three whole bands: an allowance of three never binds."""
-    found = watches(raced(feed), {"u": marks(1), "v": marks(1, 2, 3, 4)})
+    found = timing_constraints(raced(feed), {"u": marks(1), "v": marks(1, 2, 3, 4)})
     assert [w.allowance for w in found if w.pending == "u"] == allowances
 
 
 def test_a_watch_binds_only_where_there_are_bands_enough() -> None:
     times = Fraction(4, 10), Fraction(4, 10)
     grid = {"u": marks(1), "v": marks(2, 4)}
-    assert watches(raced("25"), grid) == ()
-    assert watches(raced("25"), {**grid, "v": marks(2, 4, 6)}) == (Watch("u", "v", *times),)
-    assert watches(raced("24"), grid) == (Watch("u", "v", times[0], Fraction(100, 240)),)
+    assert timing_constraints(raced("25"), grid) == ()
+    assert timing_constraints(raced("25"), {**grid, "v": marks(2, 4, 6)}) == (TimingConstraint("u", "v", *times),)
+    assert timing_constraints(raced("24"), grid) == (TimingConstraint("u", "v", times[0], Fraction(100, 240)),)
 
 
 def test_the_largest_allowances_are_not_watched(monkeypatch: pytest.MonkeyPatch) -> None:
     grid = {"u": marks(1), "v": marks(2, 4, 6)}
-    assert [w.allowance for w in watches(raced("25"), grid)] == [1]
+    assert [w.allowance for w in timing_constraints(raced("25"), grid)] == [1]
     monkeypatch.setattr(pace, "LARGEST_ALLOWANCE", 0)
-    assert watches(raced("25"), grid) == ()
+    assert timing_constraints(raced("25"), grid) == ()
 
 
 # ---------------------------------------------------------------------------------------------------------- memory
@@ -187,30 +187,30 @@ def test_the_largest_allowances_are_not_watched(monkeypatch: pytest.MonkeyPatch)
 
 @pytest.fixture
 def layout() -> Layout:
-    """While `u` empties, `v` has one whole band; landmarks of `v` at 2, 4 and 6 bar."""
+    """While `u` empties, `v` has one whole band; thresholds of `v` at 2, 4 and 6 bar."""
     return Layout(raced("25"), {"u": marks(1, 3), "v": marks(2, 4, 6)})
 
 
-def at(u: int, v: int, *laps: Laps, valve: str = "open") -> State:
-    return State((u, v), (valve,), (), laps=laps)
+def at(u: int, v: int, *counts: Count, valve: str = "open") -> State:
+    return State((u, v), (valve,), (), counts=counts)
 
 
 def test_a_run_counts_whole_bands_only() -> None:
     """Up across 2, back down, up again: nothing. On to 4: one. Back and on again: still one. Then 6 has to wait."""
     layout = Layout(raced("25"), {"u": marks(1), "v": marks(2, 4, 6)})
-    state = at(1, 0, Laps())
-    for band, laps in (
-        (1, Laps(0, last=True)),
-        (0, Laps(0, last=False)),
-        (1, Laps(0, last=True)),
-        (2, Laps(1, last=True)),
-        (1, Laps(1, last=False)),
-        (2, Laps(1, last=True)),
+    state = at(1, 0, Count())
+    for band, counts in (
+        (1, Count(0, last=True)),
+        (0, Count(0, last=False)),
+        (1, Count(0, last=True)),
+        (2, Count(1, last=True)),
+        (1, Count(1, last=False)),
+        (2, Count(1, last=True)),
     ):
         upward = band > state.bands[1]
         assert in_pace(layout, state, "v", upward=upward)
         state = remember(layout, state, at(1, band))
-        assert state.laps == (laps,)
+        assert state.counts == (counts,)
     assert not in_pace(layout, state, "v", upward=True)
     assert in_pace(layout, state, "v", upward=False)
     assert in_pace(layout, state, "u", upward=False)
@@ -249,28 +249,28 @@ def test_a_tank_that_only_a_dead_end_line_could_fill_or_empty_is_not_due() -> No
 
 
 def test_nothing_is_remembered_across_a_change_of_what_is_due(layout: Layout) -> None:
-    assert [w.allowance for w in layout.watches if w.pending == "u"] == [0]
-    seen = Laps(0, last=True)
+    assert [w.allowance for w in layout.timing_constraints if w.pending == "u"] == [0]
+    seen = Count(0, last=True)
     assert due(layout, at(2, 1, seen), "u") is False
-    assert remember(layout, at(2, 1, seen), at(2, 1)).laps == (seen,)
-    assert remember(layout, at(2, 1, seen), at(1, 1)).laps == (Laps(),)
-    assert remember(layout, at(2, 1, seen), at(2, 1, valve="shut")).laps == (Laps(),)
-    assert remember(layout, at(2, 0, Laps(), valve="shut"), at(2, 1)).laps == (Laps(),)
+    assert remember(layout, at(2, 1, seen), at(2, 1)).counts == (seen,)
+    assert remember(layout, at(2, 1, seen), at(1, 1)).counts == (Count(),)
+    assert remember(layout, at(2, 1, seen), at(2, 1, valve="shut")).counts == (Count(),)
+    assert remember(layout, at(2, 0, Count(), valve="shut"), at(2, 1)).counts == (Count(),)
 
 
 def test_checking_a_step_minds_the_pace(layout: Layout) -> None:
-    seen = Laps(0, last=True)
+    seen = Count(0, last=True)
     for before, after, found in (
-        (at(2, 1, seen), at(2, 2, Laps(1, last=True)), "v cannot rise again so soon"),
+        (at(2, 1, seen), at(2, 2, Count(1, last=True)), "v cannot rise again so soon"),
         (at(2, 1, seen), at(1, 1, seen), "the pace counters do not follow from the step"),
-        (at(2, 0, Laps()), at(2, 1, Laps()), "the pace counters do not follow from the step"),
+        (at(2, 0, Count()), at(2, 1, Count()), "the pace counters do not follow from the step"),
     ):
         assert check_step(layout, before, after, Pace.ANY_TIME, frozenset()) == found
-    fine = check_step(layout, at(2, 0, Laps()), at(2, 1, seen), Pace.ANY_TIME, frozenset())
+    fine = check_step(layout, at(2, 0, Count()), at(2, 1, seen), Pace.ANY_TIME, frozenset())
     assert isinstance(fine, Step)
 
 
 def test_a_start_remembers_nothing(layout: Layout) -> None:
     start = layout.arrangement.start("start")
-    assert is_start(layout, at(2, 0, Laps()), start)
-    assert not is_start(layout, at(2, 0, Laps(0, last=True)), start)
+    assert is_start(layout, at(2, 0, Count()), start)
+    assert not is_start(layout, at(2, 0, Count(0, last=True)), start)

@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from bandproof.findings import Finding, Verdict
+from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.views.dump import layout_from_json, prove_json, story_from_json, story_json
+from bandproof.views.json_files import layout_from_json, prove_json, story_from_json, story_json
 from tests.unit.views.runs import runs
 from tests.unit.views.view_samples import arrangement, breakaway_story, layout, psi, short_story
 
@@ -89,14 +89,14 @@ def _drop(*path: str | int) -> Callable[[Any], None]:
     ("change", "message"),
     [
         (_set("format", to="bandproof/1"), '"format" must be "bandproof-story/1", not \'bandproof/1\''),
-        (_drop("landmarks"), 'story file, "landmarks": an object is wanted here'),
-        (_set("landmarks", "service_tank", to=["12"]), "its landmarks are not those"),
-        (_set("landmarks", "moon_tank", to=[]), "no volume 'moon_tank'"),
-        (_drop("landmarks", "service_tank"), "volume 'service_tank' is missing"),
-        (_set("landmarks", "service_tank", to=["2", "1"]), "landmarks of service_tank must rise"),
-        (_set("landmarks", "service_tank", to=["1e9"]), "exact pascals are written"),
-        (_set("landmarks", "service_tank", to=[12]), "exact pascals are written"),
-        (_set("landmarks", "service_tank", to="12"), '"service_tank" must be a list'),
+        (_drop("thresholds"), 'story file, "thresholds": an object is wanted here'),
+        (_set("thresholds", "service_tank", to=["12"]), "its thresholds are not those"),
+        (_set("thresholds", "moon_tank", to=[]), "no volume 'moon_tank'"),
+        (_drop("thresholds", "service_tank"), "volume 'service_tank' is missing"),
+        (_set("thresholds", "service_tank", to=["2", "1"]), "thresholds of service_tank must rise"),
+        (_set("thresholds", "service_tank", to=["1e9"]), "exact pascals are written"),
+        (_set("thresholds", "service_tank", to=[12]), "exact pascals are written"),
+        (_set("thresholds", "service_tank", to="12"), '"service_tank" must be a list'),
         (_drop("steps"), '"steps" must be a list'),
         (_set("steps", 1, to=7), "step 2: an object is wanted here, not int"),
         (_drop("start"), '"start" must be text'),

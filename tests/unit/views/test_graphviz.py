@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from bandproof.errors import BandproofError
+from bandproof.text.errors import BandproofError
 from bandproof.views import graphviz
 from bandproof.views.graphviz import FONTS, DrawingError, render_svg
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 
 from bandproof.model.arrangement import Arrangement
 from bandproof.views.graphviz import render_svg
+from bandproof.views.phrases import plain
 from bandproof.views.piping import piping_dot
-from bandproof.views.words import plain
 from tests.strategies import arrangements
 from tests.unit.views.svg import edges_drawn, edges_meant, texts
 from tests.unit.views.view_samples import arrangement

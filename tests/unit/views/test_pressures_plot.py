@@ -34,7 +34,7 @@ def test_no_colour_is_needed() -> None:
     assert colours <= {"black", "white", "none", "#bbbbbb", "#777777"}
 
 
-def test_landmarks_are_ruled_with_the_names_of_their_settings() -> None:
+def test_thresholds_are_ruled_with_the_names_of_their_settings() -> None:
     seen = texts(pressures_svg(layout(), breakaway_story()))
     assert "hold in 34" in seen
     assert "hold in 42" in seen
@@ -46,7 +46,7 @@ def test_names_that_do_not_fit_are_counted(monkeypatch: pytest.MonkeyPatch) -> N
     assert "park hold + 1 more 20" in texts(pressures_svg(layout(), breakaway_story()))
 
 
-def test_a_landmark_that_is_crossed_is_ruled_even_where_no_part_compares_it() -> None:
+def test_a_threshold_that_is_crossed_is_ruled_even_where_no_part_compares_it() -> None:
     assert "110" in texts(pressures_svg(layout(), short_story()))
 
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bandproof.findings import Finding, Verdict
+from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Turned
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Volume, VolumeKind
 from bandproof.model.conditions import ALWAYS_TRUE, AllOf, AnyOf, Condition, Happened, InPosition, InState, Lower, Not
-from bandproof.views import words
+from bandproof.views import phrases as words
 from tests.unit.views.view_samples import PSI, arrangement, at, at_least, below, is_in, layout, psi
 
 CAVITY = below("cavity", 34, 42, "release")
@@ -71,7 +71,7 @@ def test_a_band_shows_both_ends_and_the_unit() -> None:
 @settings(deadline=None)
 def test_a_real_pressure_is_never_rounded_out_of_its_band(data: st.DataObject) -> None:
     grid = layout()
-    band = data.draw(st.integers(0, len(grid.landmarks["service_tank"])))
+    band = data.draw(st.integers(0, len(grid.thresholds["service_tank"])))
     low, high = grid.low("service_tank", band), grid.high("service_tank", band)
     share = data.draw(st.fractions(0, 1, max_denominator=10**4).filter(lambda f: f < 1))
     pressure = low + share * (high - low)
@@ -81,7 +81,7 @@ def test_a_real_pressure_is_never_rounded_out_of_its_band(data: st.DataObject) -
     assert abs(shown - pressure) <= PSI / 20
 
 
-def test_a_pressure_just_under_a_landmark_keeps_the_digits_that_say_so() -> None:
+def test_a_pressure_just_under_a_threshold_keeps_the_digits_that_say_so() -> None:
     grid = layout()
     assert words.real_pressure(grid, "service_tank", 3, psi("41.998")) == "41.998 psi"
     assert words.real_pressure(grid, "service_tank", 3, psi("36.04")) == "36 psi"
@@ -131,7 +131,7 @@ def test_events_read_as_a_technician_would_say_them(event: Event, text: str) -> 
     assert words.event_words(layout(), event) == text
 
 
-def test_a_landmark_is_named_by_the_settings_compared_there() -> None:
+def test_a_threshold_is_named_by_the_settings_compared_there() -> None:
     small = arrangement()
     gauge = Part(
         "gauge", "gauge", ("on", "off"), moves=(Move("on", "off", at_least("service_tank", 100, 100, "full")),)

@@ -248,7 +248,7 @@ class Teller:
         self.pressures.append(tuple(real))
 
     def fall(self, volume: str, until: int, pressure: str | None = None) -> None:
-        """Flow steps that take `volume` down to the band that starts at `until` psi, one landmark a step."""
+        """Flow steps that take `volume` down to the band that starts at `until` psi, one threshold a step."""
         place = [v.name for v in self.grid.arrangement.volumes].index(volume)
         while self.grid.low(volume, self.states[-1].bands[place]) > psi(until):
             mark = self.grid.low(volume, self.states[-1].bands[place])

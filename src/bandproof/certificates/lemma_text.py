@@ -1,0 +1,71 @@
+"""Lemmas in a certificate: one query each, with the places as comments that can be read back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+from bandproof.certificates.reader import WrittenLemma
+from bandproof.lemmas.cubes import Literal
+from bandproof.lemmas.lemma import Lemma, contradiction
+from bandproof.machine.layout import Layout
+
+#: How many entries an atom has when written down.
+_ENTRIES = 5
+
+
+def write_lemmas(layout: Layout, lemmas: Iterable[Lemma]) -> str:
+    """The queries of lemmas, to follow those about the invariant."""
+    return "".join(_write(layout, order, lemma) for order, lemma in enumerate(lemmas, start=1))
+
+
+def _write(layout: Layout, order: int, lemma: Lemma) -> str:
+    lines = ["", f"; ---- lemma {order}: a run through these places, one after the other, whose air accounts balance"]
+    lines.append(f"; lemma: {order}")
+    lines.append(f"; begins: {'anywhere' if lemma.start is None else f'at the start {lemma.start}'}")
+    for number, (place, words) in enumerate(zip(lemma.places, lemma.words(layout), strict=True)):
+        lines.append(f"; place {number}: {_ascii(words)}")
+        lines.append(f"; atoms: {json.dumps([_listed(atom) for atom in sorted(place, key=lambda a: a.order)])}")
+    return "\n".join([*lines, "(reset)", contradiction(layout, lemma)])
+
+
+def _ascii(text: str) -> str:
+    return text.encode("ascii", "backslashreplace").decode("ascii")
+
+
+def _listed(atom: Literal) -> list[object]:
+    return [atom.sort, atom.subject, atom.rank, sorted(atom.values), atom.holds]
+
+
+def read_lemma(layout: Layout, written: WrittenLemma) -> Lemma | None:
+    """The lemma that was written; None when it speaks of what the layout does not have."""
+    places: list[frozenset[Literal]] = []
+    for items in written.places:
+        atoms = [_atom(layout, item) for item in items]
+        if any(atom is None for atom in atoms):
+            return None
+        places.append(frozenset(atom for atom in atoms if atom is not None))
+    start = None if written.begins == "anywhere" else written.begins.removeprefix("at the start ")
+    known = start is None or start in {s.name for s in layout.arrangement.starts}
+    return Lemma(tuple(places), start) if places and known else None
+
+
+def _atom(layout: Layout, item: object) -> Literal | None:
+    if not isinstance(item, list) or len(item) != _ENTRIES:
+        return None
+    sort, subject, rank, values, holds = item
+    if not (isinstance(sort, str) and isinstance(subject, str) and type(rank) is int and isinstance(holds, bool)):
+        return None
+    if not (isinstance(values, list) and all(isinstance(value, str) for value in values)):
+        return None
+    arrangement = layout.arrangement
+    possible = {
+        "part": {p.name: frozenset(p.states) for p in arrangement.parts},
+        "control": {c.name: frozenset(c.positions) for c in arrangement.controls},
+        "mishap": {m.name: frozenset[str]() for m in arrangement.mishaps},
+        "level": {volume: frozenset[str]() for volume in layout.thresholds},
+    }.get(sort, {})
+    ranks = len(layout.thresholds[subject]) if sort == "level" and subject in possible else 1
+    if subject not in possible or not set(values) <= possible[subject] or not 0 <= rank < ranks:
+        return None
+    return Literal(sort, subject, rank, frozenset(values), holds)

@@ -1,0 +1,232 @@
+"""Writes a certificate: an inductive invariant as SMT-LIB 2.6 text with three queries, each to be unsatisfiable.
+
+The text is self-contained and made to be read: every variable is named by what it says, every clause has a line of
+words. Each query stands alone after a `(reset)`, so any solver that reads SMT-LIB answers the file as it is. What it
+says depends on the arrangement, its thresholds, the claim and the clauses only: the order in which a circuit was built
+leaves no trace, so that a checker can write the same text again and compare.
+
+The format is stated in full here, in `bandproof.certificates.lemma_text`, and in `bandproof.certificates.reader`, which reads
+it back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from enum import StrEnum
+from fractions import Fraction
+
+from bandproof.certificates.invariant import Clause, definition_clauses
+from bandproof.encoding.bit_words import Wording, claim_words, show_thresholds
+from bandproof.encoding.smt_text import Gates, Symbols, after_symbol, define, join
+from bandproof.encoding.system import Problem
+from bandproof.machine.layout import Layout
+from bandproof.model.arrangement import Volume
+from bandproof.properties.claim import Property
+
+#: The version of the certificate format.
+FORMAT = "bandproof-certificate/1"
+
+#: How the symbol of a variable begins that is no state bit but stands for what a step could be.
+INPUT = "|input "
+
+
+class Excluded(StrEnum):
+    """What a certificate shows to be unreachable."""
+
+    #: The states that break the claim or, of a claim that something is reachable, that show it.
+    BAD = "every state that would decide the claim the other way"
+    #: The states in which a conditional claim says anything: the claim is empty.
+    CONDITION = "every state in which the claim's condition holds"
+
+
+class Query(StrEnum):
+    """The three queries, in the order of the file."""
+
+    START = "start"
+    STEP = "step"
+    PROPERTY = "property"
+
+
+_ASKS = {
+    Query.START: "a state of the start that is outside the invariant",
+    Query.STEP: "a state in the invariant, and a step from it that leaves the invariant",
+    Query.PROPERTY: "a state in the invariant that the certificate says cannot be reached",
+}
+
+
+def goal_of(problem: Problem, excluded: Excluded) -> int:
+    """The formula of the states a certificate excludes."""
+    return problem.bad if excluded is Excluded.BAD else problem.applies
+
+
+def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, lemmas: int) -> dict[str, str]:
+    """The fields at the head of a certificate."""
+    arrangement = layout.arrangement
+    return {
+        "format": FORMAT,
+        "arrangement": _line(arrangement.name),
+        "file": _line(arrangement.file) or "none",
+        "sha256": arrangement.sha256 or "none",
+        "property": _line(claim.id),
+        "says": _line(claim.says),
+        "basis": _line(claim.basis),
+        "claim": _line(claim_words(claim, arrangement.unit)),
+        "excludes": excluded.value,
+        "start": _line(claim.during),
+        "driver": claim.pace.value,
+        "mishaps": _line(", ".join(sorted(claim.mishaps))) or "none",
+        "clauses": str(clauses),
+        "lemmas": str(lemmas),
+    }
+
+
+def symbols_of(problem: Problem, wording: Wording, nodes: Iterable[int]) -> Symbols:
+    """Name every state bit and every other variable among `nodes`, no name twice."""
+    taken: set[str] = set()
+
+    def fresh(text: str) -> str:
+        plain = "".join(char if char.isascii() and char.isprintable() and char not in "|\\" else "?" for char in text)
+        name, number = plain, 1
+        while name in taken:
+            number += 1
+            name = f"{plain} ({number})"
+        taken.add(name)
+        return f"|{name}|"
+
+    bits = {bit.literal >> 1: fresh(wording.says(bit.literal)) for bit in problem.bits}
+    known = problem.circuit.names
+    names = {node: known[node] for node in nodes if node in known and node not in bits}
+    return Symbols(bits, {node: fresh(names[node]) for node in sorted(names, key=lambda node: names[node])})
+
+
+def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lemmas: int = 0) -> str:
+    """The text of the three queries, and all that goes before them; `lemmas` is how many more queries will follow."""
+    wording = Wording(problem.layout, problem.bits)
+    following = _following(problem, clauses)
+    nodes = problem.circuit.cone([*following.values(), problem.start, goal_of(problem, excluded)])
+    symbols = symbols_of(problem, wording, nodes)
+    gates = Gates(problem.circuit, symbols, nodes)
+    steps = {after_symbol(symbols.bits[node]): after for node, after in following.items()}
+    fields = header(problem.layout, problem.claim, excluded, len(clauses), lemmas)
+    lines = [
+        *(f"; {key}: {value}" for key, value in fields.items()),
+        *_HOW_TO_READ,
+        *_volumes(problem.layout),
+        *_watches(problem.layout),
+        *_readings(problem, clauses),
+        *_query(Query.START, gates, symbols, clauses, {"start": problem.start}),
+        *_query(Query.STEP, gates, symbols, clauses, steps),
+        *_query(Query.PROPERTY, gates, symbols, clauses, {"excluded": goal_of(problem, excluded)}),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+_HOW_TO_READ = """\
+;
+; This file shows that the states it excludes are never reached in the arrangement as written: some set of states, the
+; invariant, holds the start, is left by no step, and holds none of them. Three queries say so. Lemmas, if there are
+; any, are patterns of states that no real run goes through, because air is conserved; states that are reached only by
+; such runs are not counted, and one more query for each shows that its air accounts contradict each other. The answer
+; to every query must be "unsat". Run it with any solver that reads SMT-LIB 2.6; it does not depend on the program that wrote it.
+; A model is not the vehicle, and a certificate is no approval.
+;""".splitlines()
+
+
+def _volumes(layout: Layout) -> list[str]:
+    groups: dict[tuple[Fraction, ...], list[Volume]] = {}
+    for volume in layout.arrangement.volumes:
+        groups.setdefault(layout.thresholds[volume.name], []).append(volume)
+    lines = ["; Volumes, and the thresholds they carry; the exact value in pascals is in brackets."]
+    for marks, volumes in groups.items():
+        shown = [f"{text} [{mark}]" for text, mark in zip(show_thresholds(layout, volumes[0].name), marks, strict=True)]
+        lines.append(f"; at: {', '.join(f'{volume.kind.value} {_line(volume.name)}' for volume in volumes)}")
+        lines.append(f"; thresholds: {', '.join(shown) or 'none'}")
+    return lines
+
+
+def _watches(layout: Layout) -> list[str]:
+    """The pace counters in words; nothing where there are none."""
+    lines = [
+        f"; While {_line(w.pending)} is due to cross a threshold (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
+        f"{_seconds(w.shortest)} for a whole band) crosses {_at_most(w.allowance)}."
+        for w in layout.timing_constraints
+    ]
+    return [*_ABOUT_WATCHES, *lines] if lines else []
+
+
+_ABOUT_WATCHES = """\
+;
+; Pace. A volume is due while its net flow has one sign all over its band. While it stays due, in one direction and in
+; its band, crossings of other volumes are counted, those that come a whole band after the one before.""".splitlines()
+
+
+def _seconds(time: Fraction) -> str:
+    return f"{float(time):.3g} s"
+
+
+def _at_most(bands: int) -> str:
+    return f"at most {bands} whole bands" if bands > 1 else "at most one whole band" if bands else "no whole band"
+
+
+def readings(problem: Problem, clauses: Iterable[Clause]) -> tuple[str, ...]:
+    """Each clause in words; the ones that only say what bands and states are, are marked."""
+    wording = Wording(problem.layout, problem.bits)
+    given = {frozenset(clause) for clause in definition_clauses(problem)}
+    return tuple(
+        f"{'by definition, ' if frozenset(clause) in given else ''}{wording.never(clause)}" for clause in clauses
+    )
+
+
+def _readings(problem: Problem, clauses: tuple[Clause, ...]) -> list[str]:
+    lines = [";", "; The invariant, in words:"]
+    lines += [f"; c{k}  {_line(words)}" for k, words in enumerate(readings(problem, clauses), start=1)]
+    return lines
+
+
+# --------------------------------------------------------------------------------------------------- the queries
+
+
+def _following(problem: Problem, clauses: tuple[Clause, ...]) -> dict[int, int]:
+    """For every bit that the clauses mention, its node and its value after a step."""
+    mentioned = {literal >> 1 for clause in clauses for literal in clause}
+    pairs = zip(problem.bits, problem.after, strict=True)
+    return {bit.literal >> 1: after for bit, after in pairs if bit.literal >> 1 in mentioned}
+
+
+def _query(
+    query: Query, gates: Gates, symbols: Symbols, clauses: tuple[Clause, ...], roots: dict[str, int]
+) -> list[str]:
+    definitions, expressions, nodes = gates.define(roots.values())
+    state = nodes | {literal >> 1 for clause in clauses for literal in clause}
+    lines = ["", f"; ---- {query.value}: {_ASKS[query]}"]
+    lines += [] if query is Query.START else ["(reset)"]
+    lines.append("(set-logic QF_UF)")
+    lines += [f"(declare-const {name} Bool)" for node, name in symbols.bits.items() if node in state]
+    lines += [f"(declare-const {name} Bool)" for node, name in symbols.inputs.items() if node in nodes]
+    lines += definitions
+    lines += [define(name, text) for name, text in zip(roots, expressions, strict=True)]
+    lines += [
+        define(f"c{k}", join("or", [symbols.literal(x) for x in clause])) for k, clause in enumerate(clauses, start=1)
+    ]
+    lines.append(define("invariant", join("and", [f"c{k}" for k in range(1, len(clauses) + 1)])))
+    if query is Query.STEP:
+        lines += [
+            define(f"n{k}", join("or", [symbols.literal_after(x) for x in clause]))
+            for k, clause in enumerate(clauses, start=1)
+        ]
+        lines.append(define("invariant-after", join("and", [f"n{k}" for k in range(1, len(clauses) + 1)])))
+    lines += [f"(assert {text})" for text in ASSERTED[query]]
+    return [*lines, "(check-sat)"]
+
+
+#: What each query asserts.
+ASSERTED = {
+    Query.START: ("start", "(not invariant)"),
+    Query.STEP: ("invariant", "(not invariant-after)"),
+    Query.PROPERTY: ("invariant", "excluded"),
+}
+
+
+def _line(text: str) -> str:
+    """Text on one line of plain ASCII, as a comment can carry it."""
+    return " ".join(text.split()).encode("ascii", "backslashreplace").decode("ascii")

@@ -1,6 +1,0 @@
-"""The catalogue of diagnostic codes: what each means, with a broken sample. Data only; imports nothing of ours."""
-
-from bandproof.codes.entry import Code, Reads
-from bandproof.codes.table import CODES
-
-__all__ = ["CODES", "Code", "Reads"]

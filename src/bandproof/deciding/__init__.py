@@ -1,0 +1,1 @@
+"""From claims to findings: one arrangement, many in workers, what is left on disk."""

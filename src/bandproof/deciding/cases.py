@@ -1,0 +1,103 @@
+"""Cases: an arrangement and the claims made of it, read from files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from bandproof.machine.layout import Layout, lay_out
+from bandproof.model.arrangement import Arrangement
+from bandproof.model.loader import load_arrangement
+from bandproof.properties.claim import NotApplicable, Property
+from bandproof.properties.language import resolve_pack
+from bandproof.properties.packs import Pack, load_pack
+from bandproof.text.errors import BandproofError, InputError
+from bandproof.text.input_faults import Faults
+
+#: The folder in which the rule packs of the arrangements beside it, or below, are looked for.
+PACK_FOLDER = "properties"
+
+_T = TypeVar("_T")
+
+
+class RequestError(BandproofError):
+    """Something was asked for that is not there. The text says what there is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An arrangement and the claims made of it, in the order in which they are reported."""
+
+    arrangement: Arrangement
+    claims: tuple[Property | NotApplicable, ...]
+
+    @property
+    def properties(self) -> tuple[Property, ...]:
+        """The claims that apply."""
+        return tuple(claim for claim in self.claims if isinstance(claim, Property))
+
+    def layout(self) -> Layout:
+        """The grid on which all claims are decided; the same whichever of them are asked for."""
+        conditions = [c for p in self.properties for c in (p.when, p.then, p.until) if c is not None]
+        return lay_out(self.arrangement, conditions)
+
+
+def find_packs(model: Path) -> tuple[Path, ...]:
+    """The rule packs of an arrangement file: all in the nearest folder `properties`, beside the file or above it."""
+    here = Path.cwd()
+    for folder in model.resolve().parents:
+        packs = sorted((folder / PACK_FOLDER).glob("*.toml"))
+        if packs:
+            return tuple(pack.relative_to(here) if pack.is_relative_to(here) else pack for pack in packs)
+    return ()
+
+
+def load_cases(models: Sequence[Path], packs: Sequence[Path] | None = None) -> tuple[Case, ...]:
+    """Each arrangement with the claims of its rule packs, those of `find_packs` when none are given.
+
+    InputError with every fault found in all the files; RequestError when an arrangement has no pack.
+    """
+    faults = Faults()
+    read: dict[Path, Pack | None] = {}
+    cases = []
+    for model in models:
+        arrangement = _noting(faults, partial(load_arrangement, model))
+        chosen = find_packs(model) if packs is None else tuple(packs)
+        for path in chosen:
+            if path not in read:
+                read[path] = _noting(faults, partial(load_pack, path))
+        good = [pack for path in chosen if (pack := read[path]) is not None]
+        _check_ids(good, faults)
+        if arrangement is None:
+            continue
+        if not chosen:
+            faults.stop_if_any()
+            message = f'{model.as_posix()} has no rule pack: no folder "{PACK_FOLDER}" beside it or above holds one'
+            raise RequestError(message)
+        claims = [_noting(faults, partial(resolve_pack, pack, arrangement)) or () for pack in good]
+        cases.append(Case(arrangement, tuple(claim for some in claims for claim in some)))
+    faults.stop_if_any()
+    return tuple(cases)
+
+
+def _noting(faults: Faults, read: Callable[[], _T]) -> _T | None:
+    """What `read` gives, or None after noting its faults."""
+    try:
+        return read()
+    except InputError as error:
+        for diagnostic in error.diagnostics:
+            faults.note(diagnostic)
+        return None
+
+
+def _check_ids(packs: Iterable[Pack], faults: Faults) -> None:
+    """Packs used together have no id in common: findings are known by it."""
+    seen: dict[str, str] = {}
+    for pack in packs:
+        for claim in pack.claims:
+            if seen.setdefault(claim.id, pack.file) != pack.file:
+                message = f'the id "{claim.id}" is used in {seen[claim.id]} too'
+                faults.add("duplicate-property-id", claim.place / "id", message, hint="give every property its own id")

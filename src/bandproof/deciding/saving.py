@@ -1,0 +1,153 @@
+"""What a run leaves on disk: one folder for each arrangement, its findings rendered first and then written whole.
+
+The folder mirrors the last run: what an earlier run wrote there, and nothing else, is removed before the first new
+file. A picture that cannot be drawn costs the picture and not the finding.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from bandproof.deciding.cases import Case
+from bandproof.deciding.writing import write_whole
+from bandproof.findings.finding import Finding
+from bandproof.model.arrangement import Arrangement
+from bandproof.views.graphviz import DrawingError, render_svg
+from bandproof.views.json_files import prove_json, story_json
+from bandproof.views.machines import machine_dot, machines_svg
+from bandproof.views.phrases import ending
+from bandproof.views.piping import piping_dot
+from bandproof.views.pressures_plot import pressures_svg
+from bandproof.views.story_graph import story_dot
+from bandproof.views.story_text import story_text
+
+#: The file that lists the findings.
+RESULTS = "results.json"
+
+#: What a finding's files are called after its property's id.
+CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES = ".smt2", ".story.json", ".txt", ".svg", ".pressures.svg"
+
+_ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+
+
+def folders(out: Path, files: Sequence[str]) -> tuple[Path, ...]:
+    """A folder in `out` for each arrangement file, called after its stem; a stem met again gets a number."""
+    taken: dict[str, int] = {}
+    found = []
+    for file in files:
+        stem = Path(file).stem or "arrangement"
+        taken[stem] = taken.get(stem, 0) + 1
+        found.append(out / (stem if taken[stem] == 1 else f"{stem}-{taken[stem]}"))
+    return tuple(found)
+
+
+class Shelf:
+    """The folder of one arrangement's findings. `add` may be called as they come, in any order."""
+
+    def __init__(self, folder: Path, case: Case) -> None:
+        self.folder = folder
+        self.case = case
+        self.findings: dict[int, Finding] = {}
+        self.undrawn: list[str] = []
+        self._files: dict[str, tuple[str, ...]] = {}
+
+    def clear(self) -> None:
+        """Remove what an earlier run wrote."""
+        with suppress(OSError, ValueError, TypeError, KeyError):
+            earlier = json.loads((self.folder / RESULTS).read_text(encoding="utf-8"))["results"]
+            for name in (result["property"] for result in earlier):
+                if _ID.fullmatch(name):
+                    for ending_ in (CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES):
+                        (self.folder / f"{name}{ending_}").unlink(missing_ok=True)
+            (self.folder / RESULTS).unlink()
+
+    def add(self, claim: int, finding: Finding) -> None:
+        """Write the files of one finding, and the list of all findings so far."""
+        rendered, undrawn = render(finding)
+        for name, text in rendered.items():
+            write_whole(self.folder / name, text)
+        self._files[finding.property] = tuple(rendered)
+        self.undrawn += undrawn
+        self.findings[claim] = finding
+        write_whole(self.folder / RESULTS, as_json(self.document()))
+
+    def ordered(self) -> tuple[Finding, ...]:
+        """The findings so far, in the order of the claims."""
+        return tuple(self.findings[number] for number in sorted(self.findings))
+
+    def document(self, *, beside: bool = True) -> dict[str, Any]:
+        """The findings so far as JSON; files are named as seen from the folder, or from where the program runs."""
+        prefix = Path() if beside else self.folder
+        return prove_json(
+            self.case.arrangement,
+            self.ordered(),
+            certificates=self._named(CERTIFICATE, prefix),
+            counterexamples=self._named(STORY, prefix),
+        )
+
+    def file(self, finding: Finding, kind: str) -> Path | None:
+        """The path of a finding's file of one kind, if there is one."""
+        name = f"{finding.property}{kind}"
+        return self.folder / name if name in self._files.get(finding.property, ()) else None
+
+    def _named(self, kind: str, prefix: Path) -> dict[str, str]:
+        return {
+            claim: (prefix / f"{claim}{kind}").as_posix()
+            for claim, names in self._files.items()
+            if f"{claim}{kind}" in names
+        }
+
+
+def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
+    """The files of a finding, name to text, and what could not be drawn."""
+    files: dict[str, str] = {}
+    undrawn: list[str] = []
+    name = finding.property
+    if finding.certificate is not None:
+        files[name + CERTIFICATE] = finding.certificate
+    if finding.story is not None and finding.layout is not None:
+        layout, story, last, title = (
+            finding.layout,
+            finding.story,
+            ending(finding),
+            f"{name}, {finding.layout.arrangement.name}",
+        )
+        files[name + STORY] = as_json(story_json(layout, story, claim=name, says=finding.says, ending=last))
+        files[name + TEXT] = story_text(layout, story, title=title, ending=last)
+        files[name + PRESSURES] = pressures_svg(layout, story, title=title)
+        try:
+            files[name + GRAPH] = render_svg(story_dot(layout, story, title=title, ending=last))
+        except DrawingError as error:
+            undrawn.append(str(error))
+    return files, undrawn
+
+
+def drawings(arrangement: Arrangement) -> dict[str, str]:
+    """The drawings of an arrangement, file name to SVG: its piping, all machines on one sheet, and each by itself."""
+    found = {"piping.svg": render_svg(piping_dot(arrangement)), "machines.svg": machines_svg(arrangement)}
+    for part in arrangement.parts:
+        found[f"machines/{part.name}.svg"] = render_svg(machine_dot(arrangement, part))
+    return found
+
+
+def save(folder: Path, files: dict[str, str]) -> tuple[Path, ...]:
+    """Write files into a folder; their paths."""
+    for name, text in files.items():
+        write_whole(folder / name, text)
+    return tuple(folder / name for name in files)
+
+
+def as_json(document: dict[str, Any]) -> str:
+    """A document as text: readable, and the same for the same document."""
+    return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
+
+
+def joined(documents: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """One document for a run over several arrangements; the document itself when there is only one."""
+    several = list(documents)
+    return several[0] if len(several) == 1 else {"format": several[0]["format"], "arrangements": several}

@@ -1,0 +1,1 @@
+"""The meaning of an arrangement as formulas, for solvers."""

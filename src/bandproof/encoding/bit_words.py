@@ -1,0 +1,141 @@
+"""What the bits of a problem are called and what they say, in words that a person can read and a solver accepts.
+
+The names appear in certificates as quoted SMT-LIB symbols. They depend on the arrangement and its thresholds only, so
+that the same facts always get the same text.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from bandproof.encoding.encode import COUNTS, LAST, Bit
+from bandproof.machine.layout import Layout
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+    Truth,
+)
+from bandproof.properties.claim import Property, Shape
+from bandproof.text.units import SHOWN_DECIMALS, show_pressure
+
+#: More decimals than this are never tried to tell two thresholds apart; a number in brackets does it then.
+_MOST_DECIMALS = 9
+
+
+def show_thresholds(layout: Layout, volume: str) -> list[str]:
+    """The volume's thresholds for people, with as many decimals as it takes to tell them apart."""
+    marks, unit = layout.thresholds[volume], layout.arrangement.unit
+    for decimals in range(SHOWN_DECIMALS[unit], _MOST_DECIMALS):
+        shown = [show_pressure(mark, unit, decimals) for mark in marks]
+        if len(set(shown)) == len(shown):
+            return shown
+    return [f"{show_pressure(mark, unit)} ({rank})" for rank, mark in enumerate(marks, start=1)]
+
+
+class Wording:
+    """Words for every bit of a problem's states."""
+
+    def __init__(self, layout: Layout, bits: tuple[Bit, ...]) -> None:
+        self._marks = {volume: show_thresholds(layout, volume) for volume in layout.thresholds}
+        self._values = {
+            **{f"part {part.name}": part.states for part in layout.arrangement.parts},
+            **{f"control {control.name}": control.positions for control in layout.arrangement.controls},
+        }
+        self._bits = {bit.literal >> 1: bit for bit in bits}
+        self._watches = layout.timing_constraints
+
+    def says(self, literal: int) -> str:
+        """What a state literal says."""
+        bit, holds = self._bits[literal >> 1], not literal & 1
+        sort, _, name = bit.group.partition(" ")
+        if sort == "volume":
+            return f"{name} is {'at least' if holds else 'below'} {self._marks[name][bit.rank]}"
+        if sort == "mishap":
+            return f"{name} has {'' if holds else 'not '}happened"
+        if bit.group.startswith((COUNTS, LAST)):
+            return self._counter_says(bit, int(name), holds=holds)
+        if sort == "lemma":
+            return f"{bit.group} is {'' if holds else 'not '}reached"
+        if sort == "monitor":
+            return f"the claim is {'' if holds else 'not '}{name}"
+        values = self._values[bit.group]
+        value = bit.value
+        if len(values) == 2:
+            value, holds = values[holds], True
+        if sort == "part":
+            return f"{name} is {'' if holds else 'not '}{value}"
+        return f"{name} {'stands' if holds else 'does not stand'} at {value}"
+
+    def _counter_says(self, bit: Bit, number: int, *, holds: bool) -> str:
+        watch = self._watches[number]
+        while_due = f"since {watch.pending} is due, {watch.mover}"
+        if bit.group.startswith(COUNTS):
+            return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole band{'s' if bit.rank else ''}"
+        if bit.value == "none":
+            return f"{while_due} has {'not ' if holds else ''}crossed a threshold"
+        return f"{while_due} has {'' if holds else 'not '}last gone {bit.value}"
+
+    def never(self, clause: tuple[int, ...]) -> str:
+        """What a clause says: the facts that it forbids to hold together."""
+        facts = [self.says(literal ^ 1) for literal in clause]
+        if not facts:
+            return "never anything: there is no state of the start"
+        return f"never: {facts[0]}" if len(facts) == 1 else f"never at once: {'; '.join(facts)}"
+
+
+def claim_words(claim: Property, unit: str) -> str:
+    """A property as one line of words."""
+    when, then = condition_words(claim.when, unit), condition_words(claim.then, unit)
+    match claim.shape:
+        case Shape.NEVER:
+            return f"never: {when}"
+        case Shape.REACHABLE:
+            return f"some run reaches: {when}"
+        case Shape.ALWAYS:
+            return f"always: {then}"
+        case Shape.SETTLED:
+            return f"in every settled state: if {when} then {then}"
+        case Shape.AT_REST:
+            return f"in every state at rest: if {when} then {then}"
+        case Shape.HOLDS:
+            until = "" if claim.until is None else f", until {condition_words(claim.until, unit)}"
+            return f"from the first {when} on: {then}{until}"
+
+
+def condition_words(condition: Condition, unit: str) -> str:
+    """A condition as words, every compound in brackets."""
+    match condition:
+        case Truth(value):
+            return "always" if value else "never"
+        case Below(volume, low, high):
+            return f"{volume} is below {_threshold(low, high, unit)}"
+        case AtLeast(volume, low, high):
+            return f"{volume} is at least {_threshold(low, high, unit)}"
+        case Lower(volume, other):
+            return f"{volume} is below pressure of {other}"
+        case InState(part, states):
+            return f"{part} is {' or '.join(sorted(states))}"
+        case InPosition(control, positions):
+            return f"{control} stands at {' or '.join(sorted(positions))}"
+        case Happened(mishap):
+            return f"{mishap} has happened"
+        case Not(item):
+            return f"not ({condition_words(item, unit)})"
+        case AllOf(items):
+            return f"({' and '.join(condition_words(item, unit) for item in items)})"
+        case AnyOf(items):
+            return f"({' or '.join(condition_words(item, unit) for item in items)})"
+
+
+def _threshold(low: Fraction, high: Fraction, unit: str) -> str:
+    if low == high:
+        return show_pressure(low, unit)
+    return f"a setting in {show_pressure(low, unit)} to {show_pressure(high, unit)}"

@@ -1,0 +1,325 @@
+"""An arrangement as formulas: the meaning of design section 2 stated a second time, for the solvers.
+
+Written from the design, not from `bandproof.machine.semantics`, which it must never import: comparing the two state by
+state is what the differential tests do.
+
+A band is a thermometer: bit k of volume v says `p(v) >= L_k(v)`. A part or control with two states is one bit, with
+more it is one bit per state, exactly one true. A step is a total function of the present bits and of *choice* bits:
+each choice names an input (this volume up, that part to this state, this control there) and takes effect only where the
+step rule allows it, so every assignment of the choices is a step, or changes nothing.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
+from bandproof.machine.layout import Layout
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Start, VolumeKind
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+    Truth,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Bit:
+    """One state bit: its literal, and what it says. `group` and `rank` order the bits of one thermometer.
+
+    `group` is the volume, part, control, mishap, pace counter or monitor the bit belongs to; `value` the state or
+    position that it stands for, the threshold as text, or the number of whole bands counted.
+    """
+
+    literal: int
+    group: str
+    value: str
+    rank: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The bits of one pace counter: `bands[i]`, its mover has crossed more than i whole bands; its last direction."""
+
+    bands: tuple[int, ...]
+    none: int
+    up: int
+    down: int
+
+
+#: What the groups of a pace counter's bits begin with; the number of its watch follows.
+COUNTS, LAST = "counts ", "last "
+
+
+class Encoding:
+    """The state bits of one layout and every formula over a single state."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.arrangement = layout.arrangement
+        self.circuit = Circuit()
+        self.bits: list[Bit] = []
+        self.levels: dict[str, list[int]] = {}
+        self._standing: dict[tuple[str, str], int] = {}
+        self._mishap: dict[str, int] = {}
+        self._rules: list[int] = []
+        self._kind = {v.name: v.kind for v in self.arrangement.volumes}
+        for volume in self.arrangement.volumes:
+            self._add_thermometer(volume.name)
+        for part in self.arrangement.parts:
+            self._add_choice_of(f"part {part.name}", part.states)
+        for control in self.arrangement.controls:
+            self._add_choice_of(f"control {control.name}", control.positions)
+        for mishap in self.arrangement.mishaps:
+            self._mishap[mishap.name] = self._bit(f"mishap {mishap.name}", "present")
+        #: For each watch of the layout, the bits of its counter.
+        self.counted = [
+            self._add_counter(number, watch.allowance) for number, watch in enumerate(layout.timing_constraints)
+        ]
+        self.well_formed = self.circuit.all_of(self._rules)
+        self._grant_rules()
+
+    def _grant_rules(self) -> None:
+        groups: dict[str, list[Bit]] = {}
+        for bit in self.bits:
+            groups.setdefault(bit.group, []).append(bit)
+        literals = [([bit.literal for bit in members], members[0].rank >= 0) for members in groups.values()]
+        self.circuit.grant(
+            self.well_formed,
+            [bits for bits, ordered in literals if ordered],
+            [bits for bits, ordered in literals if not ordered and len(bits) > 1],
+        )
+
+    def _bit(self, group: str, value: str, rank: int = -1) -> int:
+        literal = self.circuit.variable(f"{group}: {value}")
+        self.bits.append(Bit(literal, group, value, rank))
+        return literal
+
+    def _add_thermometer(self, volume: str) -> None:
+        marks = self.layout.thresholds[volume]
+        bits = [self._bit(f"volume {volume}", str(mark), rank) for rank, mark in enumerate(marks)]
+        self.levels[volume] = bits
+        self._rules += [self.circuit.implies(high, low) for low, high in itertools.pairwise(bits)]
+
+    def _add_counter(self, number: int, allowance: int) -> Counted:
+        bands = tuple(self._bit(f"{COUNTS}{number}", str(rank + 1), rank) for rank in range(allowance))
+        self._rules += [self.circuit.implies(high, low) for low, high in itertools.pairwise(bands)]
+        group = f"{LAST}{number}"
+        self._add_choice_of(group, ("none", "up", "down"))
+        return Counted(bands, *(self._standing[group, value] for value in ("none", "up", "down")))
+
+    def _add_choice_of(self, group: str, values: tuple[str, ...]) -> None:
+        if len(values) == 1:
+            self._standing[group, values[0]] = TRUE
+        elif len(values) == 2:
+            second = self._bit(group, values[1])
+            self._standing[group, values[0]] = negate(second)
+            self._standing[group, values[1]] = second
+        else:
+            bits = [self._bit(group, value) for value in values]
+            self._standing.update(zip(((group, v) for v in values), bits, strict=True))
+            self._rules.append(self.circuit.exactly_one(bits))
+
+    # ---- single facts
+
+    def part_in(self, part: str, state: str) -> int:
+        """`part` is in `state`."""
+        return self._standing[f"part {part}", state]
+
+    def control_at(self, control: str, position: str) -> int:
+        """`control` stands at `position`."""
+        return self._standing[f"control {control}", position]
+
+    def present(self, mishap: str) -> int:
+        """`mishap` has happened."""
+        return self._mishap[mishap]
+
+    def surely_at_least(self, node: str, pressure: Fraction) -> int:
+        """The lowest pressure of the node's band is at or above `pressure`."""
+        if node == ATMOSPHERE:
+            return TRUE if pressure <= 0 else FALSE
+        if node == SOURCE:
+            return TRUE if pressure <= self.arrangement.highest else FALSE
+        if pressure <= 0:
+            return TRUE
+        marks = self.layout.thresholds[node]
+        above = [bit for mark, bit in zip(marks, self.levels[node], strict=True) if mark >= pressure]
+        return above[0] if above else FALSE
+
+    def surely_below(self, node: str, pressure: Fraction) -> int:
+        """The band of a volume ends at or below `pressure`; an exact node's pressure is at or below it."""
+        if node == ATMOSPHERE:
+            return TRUE if pressure >= 0 else FALSE
+        if pressure >= self.arrangement.highest:
+            return TRUE
+        if node == SOURCE:
+            return FALSE
+        marks = self.layout.thresholds[node]
+        under = [bit for mark, bit in zip(marks, self.levels[node], strict=True) if mark <= pressure]
+        return negate(under[-1]) if under else FALSE
+
+    def surely_above(self, u: str, v: str) -> int:
+        """The pressure of `u` is above that of `v` for every pair of pressures in their bands."""
+        if u == ATMOSPHERE or v == SOURCE:
+            return FALSE
+        if v == ATMOSPHERE:
+            if u == SOURCE:
+                return TRUE
+            return self.levels[u][0] if self.levels[u] else FALSE
+        if u == SOURCE:
+            return negate(self.levels[v][-1]) if self.levels[v] else FALSE
+        marks = sorted({*self.layout.thresholds[u], *self.layout.thresholds[v]})
+        return self.circuit.any_of(
+            self.circuit.both(self.surely_at_least(u, m), self.surely_below(v, m)) for m in marks
+        )
+
+    def condition(self, condition: Condition, *, sure: bool) -> int:
+        """The condition holds for every (`sure`), or for some, pressure in the bands and setting in its tolerance."""
+        match condition:
+            case Truth(value):
+                return TRUE if value else FALSE
+            case Below(volume, low, high):
+                return self.surely_below(volume, low) if sure else negate(self.surely_at_least(volume, high))
+            case AtLeast(volume, low, high):
+                return self.surely_at_least(volume, high) if sure else negate(self.surely_below(volume, low))
+            case Lower(volume, other):
+                if sure:
+                    return self._band_under(volume, other)
+                return negate(self._band_under(other, volume))
+            case InState(part, states):
+                return self.circuit.any_of(self.part_in(part, s) for s in sorted(states))
+            case InPosition(control, positions):
+                return self.circuit.any_of(self.control_at(control, p) for p in sorted(positions))
+            case Happened(mishap):
+                return self.present(mishap)
+            case Not(item):
+                return negate(self.condition(item, sure=not sure))
+            case AllOf(items):
+                return self.circuit.all_of([self.condition(item, sure=sure) for item in items])
+            case AnyOf(items):
+                return self.circuit.any_of([self.condition(item, sure=sure) for item in items])
+
+    def _band_under(self, volume: str, other: str) -> int:
+        """The whole band of `volume` is at or under the whole band of `other`."""
+        return self.surely_above(other, volume)
+
+    # ---- parts
+
+    def may_move(self, part: Part, source: str, target: str) -> int:
+        """Some move of `part` from `source` to `target` may be made."""
+        guards = [self.condition(m.when, sure=False) for m in part.moves if (m.source, m.target) == (source, target)]
+        return self.circuit.both(self.part_in(part.name, source), self.circuit.any_of(guards))
+
+    def due(self, part: Part) -> int:
+        """Some move of `part` is sure to be due."""
+        return self.circuit.any_of(
+            [
+                self.circuit.both(self.part_in(part.name, m.source), self.condition(m.when, sure=True))
+                for m in part.moves
+            ]
+        )
+
+    def pending(self) -> int:
+        """Some part must move now; slow parts never must."""
+        return self.circuit.any_of([self.due(part) for part in self.arrangement.parts if not part.slow])
+
+    # ---- passages
+
+    def is_open(self, part: Part, passage: Passage) -> int:
+        """The passage is open."""
+        return self.circuit.any_of([self.part_in(part.name, s) for s in part.states if s in passage.open_in])
+
+    def passages(self) -> Iterable[tuple[Passage, int]]:
+        """Every passage with the literal that says it is open."""
+        for part in self.arrangement.parts:
+            for passage in part.passages:
+                if passage.upstream != passage.downstream:
+                    yield passage, self.is_open(part, passage)
+
+    def ways(self) -> list[tuple[str, str, int]]:
+        """Every direction (u, v) air can take through a passage, with the literal that says the passage is open."""
+        found: list[tuple[str, str, int]] = []
+        for passage, is_open in self.passages():
+            found.append((passage.upstream, passage.downstream, is_open))
+            if not passage.one_way:
+                found.append((passage.downstream, passage.upstream, is_open))
+        return found
+
+    def spread(self, nodes: list[str], seed: dict[str, int], ways: list[tuple[str, str, int]]) -> dict[str, int]:
+        """For each node: it is a seed, or a way whose literal holds leads to it from a node reached so.
+
+        The least such sets solve one equation for each node. Each is solved in turn and put into those still to solve;
+        what a node's equation says of the node itself can be left out, for the least solution gains nothing from it.
+        """
+        c = self.circuit
+        from_seed = {node: seed.get(node, FALSE) for node in nodes}
+        into: dict[str, dict[str, int]] = {node: {} for node in nodes}
+        for u, v, passable in ways:
+            if v in into and u in into and u != v:
+                into[v][u] = c.either(into[v].get(u, FALSE), passable)
+        solved: list[str] = []
+        waiting = list(nodes)
+        while waiting:
+            node = min(waiting, key=lambda n: len(into[n]) * sum(n in into[v] for v in waiting))
+            waiting.remove(node)
+            solved.append(node)
+            for v in waiting:
+                through = into[v].pop(node, FALSE)
+                if through == FALSE:
+                    continue
+                from_seed[v] = c.either(from_seed[v], c.both(through, from_seed[node]))
+                for u, passable in into[node].items():
+                    if u != v:
+                        into[v][u] = c.either(into[v].get(u, FALSE), c.both(through, passable))
+        reached: dict[str, int] = {}
+        for node in reversed(solved):
+            ends = (c.both(reached[u], passable) for u, passable in into[node].items())
+            reached[node] = c.any_of([from_seed[node], *ends])
+        return {node: reached[node] for node in nodes}
+
+    def volumes_of(self, kinds: Iterable[VolumeKind]) -> list[str]:
+        """The names of all volumes of these kinds."""
+        wanted = set(kinds)
+        return [name for name, kind in self._kind.items() if kind in wanted]
+
+    def is_line(self, node: str) -> bool:
+        """`node` is a line."""
+        return self._kind.get(node) is VolumeKind.LINE
+
+    # ---- starts
+
+    def start(self, start: Start, settled: Callable[[], int]) -> int:
+        """The state belongs to the start. `settled` is asked for only if the start wants it."""
+        parts = [negate(self.present(m.name)) for m in self.arrangement.mishaps]
+        parts += [literal for c in self.counted for literal in (c.none, *map(negate, c.bands))]
+        for name, given in start.pressures:
+            parts.append(negate(self._surely_under_range(name, given.low)))
+            parts.append(negate(self._surely_over_range(name, given.high)))
+        parts += [self.circuit.any_of(self.part_in(n, s) for s in sorted(states)) for n, states in start.parts]
+        parts += [self.circuit.any_of(self.control_at(n, p) for p in sorted(places)) for n, places in start.controls]
+        parts.append(self.condition(start.where, sure=False))
+        if start.settled:
+            parts.append(settled())
+        return self.circuit.all_of([self.well_formed, *parts])
+
+    def _surely_under_range(self, volume: str, low: Fraction) -> int:
+        """No pressure of the band reaches `low`; the last band includes the highest pressure."""
+        if low >= self.arrangement.highest:
+            return negate(self.levels[volume][-1]) if self.levels[volume] else FALSE
+        return self.surely_below(volume, low)
+
+    def _surely_over_range(self, volume: str, high: Fraction) -> int:
+        """Every pressure of the band is above `high`."""
+        above = [bit for m, bit in zip(self.layout.thresholds[volume], self.levels[volume], strict=True) if m > high]
+        return above[0] if above else FALSE

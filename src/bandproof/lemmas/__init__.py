@@ -1,0 +1,1 @@
+"""Reasons that exclude runs of the bands which no air could run."""

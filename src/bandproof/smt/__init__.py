@@ -1,1 +1,0 @@
-"""The same meaning as formulas: circuits, the encoding, and the seams to the solvers."""

@@ -1,0 +1,1 @@
+"""The seams to the solvers."""

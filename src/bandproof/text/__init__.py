@@ -1,0 +1,1 @@
+"""Reading and naming: places in files, units, diagnostics and their catalogue."""

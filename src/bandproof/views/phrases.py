@@ -1,0 +1,267 @@
+"""Plain words for pressures, conditions, events and places: the one vocabulary of every picture and text.
+
+Limits: numbers are rounded for reading; a real pressure is never rounded out of the band it lies in. Nothing here is
+meant to be read back by a program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, Step, Turned
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Part, Passage, Size, Volume
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+    Truth,
+    atoms,
+)
+from bandproof.text.units import PRESSURE_UNITS, SHOWN_DECIMALS, show_number, show_pressure
+
+#: A knob's position is a participle; the driver's deed is the verb. Positions not listed here get "sets".
+_DEEDS = {
+    "pushed": "pushes",
+    "pulled": "pulls",
+    "pressed": "presses",
+    "held": "holds",
+    "released": "releases",
+    "free": "lets go of",
+    "opened": "opens",
+    "closed": "closes",
+}
+
+
+def plain(name: str) -> str:
+    """A name as people read it: `trailer_supply_line` is "trailer supply line"."""
+    return name.replace("_", " ").strip()
+
+
+def listed(names: Iterable[str], joint: str = "and") -> str:
+    """Names in one phrase: "a", "a and b", "a, b and c"."""
+    items = [plain(name) for name in names]
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {joint} {items[-1]}"
+
+
+def verb(name: str, singular: str) -> str:
+    """A verb that fits a name: "the valve moves", "the springs move"."""
+    many = name.endswith("s") and not name.endswith("ss")
+    return singular.removesuffix("s") if many else singular
+
+
+def pressure_number(pascals: Fraction, unit: str) -> str:
+    """A pressure as a bare number of `unit`."""
+    return show_number(pascals / PRESSURE_UNITS[unit], SHOWN_DECIMALS[unit])
+
+
+def threshold(low: Fraction, high: Fraction, unit: str) -> str:
+    """A setting as a file writes it: "38 psi" when exact, "34..42 psi" when it has a tolerance."""
+    if low == high:
+        return show_pressure(low, unit)
+    return f"{pressure_number(low, unit)}..{pressure_number(high, unit)} {unit}"
+
+
+def band_range(layout: Layout, volume: str, band: int) -> str:
+    """The ends of a band without the unit, e.g. "34-42" with an en dash."""
+    unit = layout.arrangement.unit
+    low, high = layout.low(volume, band), layout.high(volume, band)
+    return f"{pressure_number(low, unit)}–{pressure_number(high, unit)}"
+
+
+def band_words(layout: Layout, volume: str, band: int) -> str:
+    """A band with its unit, e.g. "34-42 psi" with an en dash."""
+    return f"{band_range(layout, volume, band)} {layout.arrangement.unit}"
+
+
+#: How many more decimals than usual people are shown so that a pressure stays inside its band.
+_MORE_DECIMALS = 1
+
+
+def real_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -> str:
+    """A real pressure with its unit, given as many digits as keep it inside its band: 41.98 psi is not "42 psi"."""
+    unit = layout.arrangement.unit
+    per = PRESSURE_UNITS[unit]
+    low, high = layout.low(volume, band) / per, layout.high(volume, band) / per
+    exact = pascals / per
+    for decimals in range(SHOWN_DECIMALS[unit], SHOWN_DECIMALS[unit] + 6):
+        text = show_number(exact, decimals)
+        if low <= Fraction(text) < high:
+            return f"{text} {unit}"
+    return show_pressure(pascals, unit)
+
+
+def spoken_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -> str:
+    """A real pressure for people: "41.98 psi", but "just below 42 psi" where more digits would be needed."""
+    unit = layout.arrangement.unit
+    text = real_pressure(layout, volume, band, pascals)
+    _, _, digits = text.removesuffix(f" {unit}").partition(".")
+    many = len(digits) > SHOWN_DECIMALS[unit] + _MORE_DECIMALS
+    return f"just below {show_pressure(layout.high(volume, band), unit)}" if many else text
+
+
+def show_condition(condition: Condition, unit: str) -> str:
+    """A condition in words, e.g. "cavity is below 34..42 psi (release)"."""
+    return _show(condition, unit, inside=False)
+
+
+def _show(condition: Condition, unit: str, *, inside: bool) -> str:
+    match condition:
+        case Truth(value):
+            return "always" if value else "never"
+        case Below() | AtLeast() | Lower():
+            return _compared(condition, unit, holds=True)
+        case InState(name, places) | InPosition(name, places):
+            return f"{plain(name)} is {listed(sorted(places), 'or')}"
+        case Happened(mishap):
+            return f"{plain(mishap)} has happened"
+        case Not(item):
+            return _show_not(item, unit)
+        case AllOf(items) | AnyOf(items):
+            joint = " and " if isinstance(condition, AllOf) else " or "
+            if not items:
+                return "always" if isinstance(condition, AllOf) else "never"
+            text = joint.join(_show(item, unit, inside=len(items) > 1) for item in items)
+            return f"({text})" if inside and len(items) > 1 else text
+
+
+def _show_not(item: Condition, unit: str) -> str:
+    match item:
+        case Truth(value):
+            return "never" if value else "always"
+        case Below() | AtLeast() | Lower():
+            return _compared(item, unit, holds=False)
+        case InState(name, places) | InPosition(name, places):
+            return f"{plain(name)} is not {listed(sorted(places), 'or')}"
+        case Happened(mishap):
+            return f"{plain(mishap)} has not happened"
+        case Not(inner):
+            return _show(inner, unit, inside=False)
+        case AllOf() | AnyOf():
+            return f"not ({_show(item, unit, inside=False)})"
+
+
+def _compared(item: Below | AtLeast | Lower, unit: str, *, holds: bool) -> str:
+    if isinstance(item, Lower):
+        word = "is lower than" if holds else "is at least as high as"
+        return f"{plain(item.volume)} {word} {plain(item.other)}"
+    word = "is below" if isinstance(item, Below) == holds else "is at least"
+    name = f" ({plain(item.setting)})" if item.setting else ""
+    return f"{plain(item.volume)} {word} {threshold(item.low, item.high, unit)}{name}"
+
+
+def end_words(part: Part, end: str) -> str:
+    """A passage end at a part: the port it is joined to, else the volume, the open air or the air source."""
+    if end == ATMOSPHERE:
+        return "open air"
+    if end == SOURCE:
+        return "air source"
+    return plain(next((port for port, volume in part.ports if volume == end), end))
+
+
+def passage_words(part: Part, passage: Passage) -> str:
+    """A passage seen from its part: "supply → delivery" one way, "supply ↔ delivery" both ways."""
+    ends = (passage.upstream, passage.downstream)
+    vents = ATMOSPHERE in ends
+    if passage.upstream == ATMOSPHERE:
+        ends = (passage.downstream, passage.upstream)
+    arrow = "→" if passage.one_way or vents else "↔"
+    return f"{end_words(part, ends[0])} {arrow} {end_words(part, ends[1])}"
+
+
+def size_words(size: Size) -> str:
+    """A size as ISO 6358 writes it: "C 0.3 dm³/(s bar), b 0.3"."""
+    c, b = (
+        show_number(r.low, 4) if r.low == r.high else f"{show_number(r.low, 4)}..{show_number(r.high, 4)}"
+        for r in (size.c, size.b)
+    )
+    return f"C {c} dm³/(s bar), b {b}"
+
+
+def litres(volume: Volume) -> str:
+    """A volume's size, e.g. "40 L" or "18..22 L"; "" when not given."""
+    if volume.litres is None:
+        return ""
+    low, high = show_number(volume.litres.low, 2), show_number(volume.litres.high, 2)
+    return f"{low} L" if low == high else f"{low}..{high} L"
+
+
+def open_in(part: Part, state: str) -> tuple[Passage, ...]:
+    """The passages that stand open while `part` is in `state`."""
+    return tuple(passage for passage in part.passages if state in passage.open_in)
+
+
+def consequences(part: Part, source: str, target: str) -> tuple[str, ...]:
+    """What a move does to the passages: "opens supply → delivery", "closes delivery → open air"."""
+    before, after = open_in(part, source), open_in(part, target)
+    opened = tuple(f"opens {passage_words(part, p)}" for p in after if p not in before)
+    return opened + tuple(f"closes {passage_words(part, p)}" for p in before if p not in after)
+
+
+def setting_at(arrangement: Arrangement, volume: str, threshold: Fraction) -> str:
+    """Names of the settings that `threshold` is an end of, among those some part compares with `volume`, or ""."""
+    names: dict[str, None] = {}
+    for atom in (a for part in arrangement.parts for move in part.moves for a in atoms(move.when)):
+        if isinstance(atom, Below | AtLeast) and atom.volume == volume and atom.setting:
+            if atom.low == atom.high == threshold:
+                names[plain(atom.setting)] = None
+            elif threshold in (atom.low, atom.high):
+                end = "lowest" if threshold == atom.low else "highest"
+                names[f"{end} of {plain(atom.setting)}"] = None
+    return ", ".join(names)
+
+
+def deed(event: Turned) -> str:
+    """What the driver does, e.g. "pushes the trailer knob"."""
+    act = _DEEDS.get(event.target)
+    return f"{act} the {plain(event.control)}" if act else f"sets the {plain(event.control)} to {plain(event.target)}"
+
+
+def event_words(layout: Layout, event: Event) -> str:
+    """One event as a phrase a technician would use."""
+    match event:
+        case Turned(control=_, source=source, target=target):
+            return f"driver {deed(event)} ({plain(source)} -> {plain(target)})"
+        case Occurred(mishap):
+            return f"{plain(mishap)} {verb(mishap, 'happens')}"
+        case Moved(part, source, target):
+            return f"{plain(part)} {verb(part, 'moves')} {plain(source)} -> {plain(target)}"
+        case Crossed(volume, threshold, upward):
+            name = setting_at(layout.arrangement, volume, threshold)
+            way = f"{verb(volume, 'rises')} past" if upward else f"{verb(volume, 'falls')} below"
+            mark = f" ({name})" if name else ""
+            return f"{plain(volume)} {way} {show_pressure(threshold, layout.arrangement.unit)}{mark}"
+
+
+def short_event(event: Turned | Occurred | Moved) -> str:
+    """One event in the fewest words, for the list under a plot; crossings are what the plot shows."""
+    match event:
+        case Turned():
+            return f"driver {deed(event)}"
+        case Occurred(mishap):
+            return plain(mishap)
+        case Moved(part, _, target):
+            return f"{plain(part)}: {plain(target)}"
+
+
+def step_lead(step: Step) -> str:
+    """The words a step opens with when its events alone do not say who or what makes it: "air flows: " or ""."""
+    return "air flows: " if any(isinstance(event, Crossed) for event in step.events) else ""
+
+
+def ending(finding: Finding) -> str:
+    """What the last state of a finding's story shows, in one sentence."""
+    if finding.verdict is Verdict.REFUTED:
+        return f"Claim broken: {finding.says}"
+    return f"Shown: {finding.says}"

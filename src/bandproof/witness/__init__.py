@@ -1,0 +1,1 @@
+"""What makes a run of bands concrete: pressures for it."""

@@ -1,0 +1,426 @@
+"""Makes a story real: finds pressures, sizes and settings for it, or shows that there are none and what to learn.
+
+The demands are those of `bandproof.lemmas.accounts`. Three answers are possible:
+
+- `Real`: one real gauge pressure for every volume in every state, for sizes and settings that are stated. All demands
+  hold exactly, and air goes through each passage one way only between two looks at it. Among all solutions one is preferred that reads well: pressures well inside their bands, standing still
+  while parts react and the driver acts, at rest at the end of a claim about settled states.
+- `Impossible`: no sizes in the declared ranges, settings in their tolerances and pressures satisfy the demands. The
+  answer carries a `Lemma` made from as few facts as possible, and is given only after a fresh solver has agreed that
+  the accounts drawn up from the lemma alone contradict each other.
+- `Unclear`: neither was shown. This happens where sizes are ranges, because products of unknowns are then bounded and
+  not computed; or when the solver gives up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+import z3
+
+from bandproof.encoding.smt_text import join
+from bandproof.encoding.system import Problem, StepRule
+from bandproof.lemmas.accounts import NEGLECTED, Air, Fact, Sizes, declared_sizes, number
+from bandproof.lemmas.cubes import Literal, Needs, whole
+from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slopes
+from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import State, StepKind, Story
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
+from bandproof.properties.claim import Property, Shape
+from bandproof.solvers.z3_solver import ask
+from bandproof.witness.pressures import Witness
+
+#: Looked at while z3 thinks; raises to give up.
+Check = Callable[[], None]
+
+#: Steps of z3's own clock for one question about a single story.
+_LIMIT = 50_000_000
+
+#: The same, while as much as can be had of what reads well is looked for: nothing that is true hangs on it.
+_PREFERRING = 10_000_000
+
+#: The same, for one try at leaving something out of a lemma: a longer lemma is only a weaker one.
+_SHORTENING = 2_000_000
+
+#: How many runs of one length are looked at that come with likely pressures: every other one or so turns out real.
+_TRIES = 4
+
+#: A pressure is preferred to be at least this share of its band away from the band's ends.
+_MARGIN = Fraction(1, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class Real:
+    """A story with its pressures, in pascals gauge.
+
+    `sizes` are the volumes' sizes they hold for, in litres. `neglected` says that the air in lines had to be neglected.
+    `settings` are the numbers chosen for toleranced settings, each with the part that has it. `assumed` are the volumes
+    whose size the arrangement does not give. `drifting` are the states at whose end the driver acts after pressures
+    have moved inside their bands.
+    """
+
+    story: Story
+    sizes: tuple[tuple[str, Fraction], ...]
+    neglected: bool
+    settings: tuple[tuple[str, str, Fraction], ...]
+    assumed: tuple[str, ...]
+    drifting: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """No pressures fit. `reason` is a sentence; `lemma` keeps the search from finding the like again."""
+
+    reason: str
+    lemma: Lemma
+
+
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """Neither real nor shown to be impossible; `reason` is a sentence.
+
+    A `hint` keeps the search from finding the like again: runs that are not real for the usual sizes. Others may be,
+    so what it forbids is not shown to be impossible, and a search that finds nothing more has proven nothing.
+    """
+
+    reason: str
+    hint: Lemma | None = None
+
+
+def find_pressures(
+    layout: Layout, story: Story, claim: Property | None = None, *, check: Check | None = None
+) -> Real | Impossible | Unclear:
+    """Find real pressures for a story, or learn why there are none. `check` may raise to give up."""
+    found = _solve(layout, story, claim, usual_sizes(layout), check)
+    return found or _why_not(layout, story, claim, check)
+
+
+def concretise(
+    rule: StepRule,
+    problem: Problem,
+    story: Story,
+    tell: Callable[[Problem, list[State]], Story],
+    *,
+    more: int = 0,
+    limit: int = 100_000_000,
+    check: Check | None = None,
+) -> Real | Impossible | Unclear:
+    """Make a story real, or another run to a bad that is no more than `more` steps longer.
+
+    `story` should be a shortest one of the problem. `tell` turns the states of a run into a story. `limit` bounds the
+    search for another run, in steps of z3's clock, for each length. When no other is found, what is wrong with the
+    first story is the answer. `check` may raise to give up.
+    """
+    layout, claim = problem.layout, problem.claim
+    found = _solve(layout, story, claim, usual_sizes(layout), check)
+    if found is not None:
+        return found
+    witness = Witness(rule, problem, usual_sizes(layout))
+    for depth in range(len(story.steps), len(story.steps) + more + 1):
+        for seed in range(1, _TRIES + 1):
+            states = witness.at(depth, limit, check, seed=seed)
+            if states is None:
+                break
+            found = _solve(layout, tell(problem, states), claim, usual_sizes(layout), check)
+            if found is not None:
+                return found
+    answer = _why_not(layout, story, claim, check)
+    return replace(answer, hint=_hint(layout, story, check)) if isinstance(answer, Unclear) else answer
+
+
+def _hint(layout: Layout, story: Story, check: Check | None) -> Lemma | None:
+    """What makes a story unreal for the usual sizes, if that is found."""
+    exact = {name: Range(size, size) for name, size in usual_sizes(layout).items()}
+    found = _refute(layout, [whole(layout, state) for state in story.states], story.start, check, exact)
+    return found if isinstance(found, Lemma) else None
+
+
+def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
+    """What is said of a story that is not real for the usual sizes."""
+    answer = _refute(
+        layout, [whole(layout, state) for state in story.states], story.start, check, declared_sizes(layout)
+    )
+    if isinstance(answer, Unclear):
+        return answer
+    if isinstance(answer, Lemma):
+        return Impossible(_reason(answer), answer)
+    found = _solve(layout, story, claim, answer, check)
+    return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
+
+
+def usual_sizes(layout: Layout) -> dict[str, Fraction]:
+    """The middle of every volume's declared or assumed size."""
+    return {name: (size.low + size.high) / 2 for name, size in declared_sizes(layout).items()}
+
+
+def _reason(lemma: Lemma) -> str:
+    volumes = sorted({atom.subject for place in lemma.places for atom in place if atom.sort == "level"})
+    parts = sorted({atom.subject for place in lemma.places for atom in place if atom.sort == "part"})
+    about = " and ".join(
+        " ".join([noun, ", ".join(names)]) for noun, names in (("of", volumes), ("with", parts)) if names
+    )
+    return f"no real pressures {about or 'at all'} fit it: its air does not add up".replace(" and with", ", with")
+
+
+# --------------------------------------------------------------------------------------------------------- a solver
+
+
+class _Solver:
+    """z3 over the text of one set of accounts."""
+
+    def __init__(self, air: Air, assertions: list[str], switches: list[str], check: Check | None) -> None:
+        self._check = check
+        self.context = z3.Context()
+        self.solver = z3.SolverFor("QF_LRA", ctx=self.context)
+        self.solver.set("rlimit", _LIMIT)
+        self.solver.set("random_seed", 1)
+        # Bounds are not passed on from row to row: there are few choices to make here, and passing on costs most.
+        self.solver.set("arith.propagation_mode", 0)
+        # What is relevant is nearly all there is, so finding it out is not worth its while; restarts are paced evenly.
+        self.solver.set("relevancy", 0)
+        self.solver.set("restart_strategy", 0)
+        self._terms: dict[str, Any] = {}
+        declared = {**air.declared, **dict.fromkeys(switches, "Bool")}
+        lines = [f"(declare-const {name} {sort})" for name, sort in declared.items()]
+        lines += [f"(assert {text})" for text in (*air.axioms, *assertions)]
+        self.solver.from_string("\n".join(lines))
+
+    def real(self, symbol: str) -> Any:
+        """The term of a symbol."""
+        if symbol not in self._terms:
+            self._terms[symbol] = z3.Real(symbol.strip("|"), self.context)
+        return self._terms[symbol]
+
+    def _switch(self, symbol: str) -> Any:
+        if symbol not in self._terms:
+            self._terms[symbol] = z3.Bool(symbol.strip("|"), self.context)
+        return self._terms[symbol]
+
+    def check(self, switches: list[str]) -> Any:
+        """Ask, with these switches on."""
+        return ask(self.solver, [self._switch(symbol) for symbol in switches], self._check)
+
+    def core(self) -> set[str]:
+        """The switches behind the last no."""
+        return {f"|{term.decl().name()}|" for term in self.solver.unsat_core()}
+
+    def truth(self, symbol: str) -> bool:
+        """The value of a yes-or-no symbol, after a yes."""
+        return bool(z3.is_true(self.solver.model().eval(self._switch(symbol), model_completion=True)))
+
+    def numbers(self, symbols: Iterable[str]) -> list[Fraction]:
+        """The values of symbols, after a yes."""
+        model = self.solver.model()
+        return [Fraction(model.eval(self.real(symbol), model_completion=True).as_string()) for symbol in symbols]
+
+    def broken(self, air: Air, followed: Iterable[Slope]) -> list[Slope]:
+        """Those of the slopes that the pressures of the last yes do not follow."""
+        pressure = dict(zip(air.pressure, self.numbers(air.pressure.values()), strict=True))
+        return [slope for slope in followed if slope.broken_by(pressure)]
+
+    def follow(self, air: Air, slope: Slope, switches: Iterable[str] = ()) -> None:
+        """From now on the slope is followed, or, with `switches`, it is where all of them are on."""
+        after = self.real(air.pressure[slope.volume, slope.point + 1])
+        limits = [self.real(air.pressure[name, slope.point]) for name in slope.reached]
+        sides = [after <= x if slope.upward else after >= x for x in limits]
+        self.solver.add(z3.Or([*(z3.Not(self._switch(x)) for x in sorted(switches)), *sides]))
+
+
+# ------------------------------------------------------------------------------------------------- finding pressures
+
+
+@dataclass(frozen=True, slots=True)
+class _Preference:
+    """A preference: given up, lowest `rank` first, when not all can be had."""
+
+    rank: int
+    formula: str
+
+
+def _solve(
+    layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
+) -> Real | None:
+    """With the air in lines counted if that can be."""
+    exact = {name: Range(size, size) for name, size in sizes.items()}
+    places = [whole(layout, state) for state in story.states]
+    for all_counted in (True, False):
+        air = Air(layout, places, story.start, exact, all_counted=all_counted)
+        found = _solve_accounts(air, story, claim, sizes, check)
+        if found is not None:
+            return found
+    return None
+
+
+def _solve_accounts(
+    air: Air, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
+) -> Real | None:
+    inputs = {f"|input {i}|": choice for i, choice in enumerate(_preferences(air, story, claim))}
+    reacting = [f"(not {air.lasting[place]})" for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
+    granted = [f"(=> {switch} {choice.formula})" for switch, choice in inputs.items()]
+    demands = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
+    demands.append(f"(not {NEGLECTED})" if air.all_counted else NEGLECTED)
+    solver = _Solver(air, [*demands, *reacting, *granted], list(inputs), check)
+    followed = list(slopes(air))
+    kept = dict(inputs)
+    solver.solver.set("rlimit", _PREFERRING)
+    while kept and not _downhill(solver, air, followed, list(kept)):
+        core = (solver.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
+        lowest = min(kept[switch].rank for switch in core)
+        kept = {switch: choice for switch, choice in kept.items() if not (switch in core and choice.rank == lowest)}
+    solver.solver.set("rlimit", _LIMIT)
+    if not kept and not _downhill(solver, air, followed, []):
+        return None
+    return _read(air, solver, story, sizes)
+
+
+def _downhill(solver: _Solver, air: Air, followed: list[Slope], switches: list[str]) -> bool:
+    """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
+    while solver.check(switches) == z3.sat:
+        broken = solver.broken(air, followed)
+        if not broken:
+            return True
+        for slope in broken:
+            solver.follow(air, slope)
+    return False
+
+
+def _preferences(air: Air, story: Story, claim: Property | None) -> Iterator[_Preference]:
+    """What makes a solution read well."""
+    for volume, bands in zip(air.volumes, zip(*(state.bands for state in story.states), strict=True), strict=True):
+        for place, band in enumerate(bands):
+            low, high = air.layout.low(volume, band), air.layout.high(volume, band)
+            level = air.pressure[volume, 2 * place + 1]
+            margin = (high - low) * _MARGIN
+            ends = [f"(>= {level} {number(low + margin)})"] * bool(band)
+            if band < len(air.layout.thresholds[volume]):
+                yield _Preference(4, f"(< {level} {number(high)})")
+                ends.append(f"(<= {level} {number(high - margin)})")
+            if ends:
+                yield _Preference(1, join("and", ends))
+    yield _Preference(3, air.same(0, 1))
+    for place, step in enumerate(story.steps):
+        if step.kind is not StepKind.FLOW:
+            yield _Preference(
+                3, f"(and {air.same(2 * place + 1, 2 * place + 2)} {air.same(2 * place + 1, 2 * place + 3)})"
+            )
+    for ways in air.ways:
+        yield from (_Preference(3, f"(= {way.flow} 0.0)") for way in ways if way.chattering and not way.blocked)
+    yield from (_Preference(2, formula) for formula in _at_rest(air, claim))
+
+
+def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
+    """At the end of a claim about settled states, lines and chambers (at rest: tanks too) have come to rest."""
+    if claim is None or claim.shape not in (Shape.SETTLED, Shape.AT_REST):
+        return
+    moving = {VolumeKind.TANK} if claim.shape is Shape.SETTLED else set()
+    still = {v.name for v in air.arrangement.volumes if v.kind not in moving}
+    ends = {ATMOSPHERE: "0.0", SOURCE: number(air.arrangement.highest)}
+    end = air.points[-1]
+    for way in air.ways[-1]:
+        if not way.blocked and (way.source in still or way.target in still):
+            above, below = (ends.get(node) or air.pressure[node, end] for node in (way.source, way.target))
+            yield f"(<= {above} {below})"
+
+
+def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]) -> Real:
+    pressures = tuple(
+        tuple(solver.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
+        for place in range(len(story.states))
+    )
+    drifting = tuple(
+        place
+        for place, step in enumerate(story.steps)
+        if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
+    )
+    named = list(air.named_settings())
+    chosen = solver.numbers(symbol for _, _, symbol in named)
+    settings = tuple((part, name, value) for (part, name, _), value in zip(named, chosen, strict=True))
+    assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
+    neglected = solver.truth(NEGLECTED)
+    return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)
+
+
+# -------------------------------------------------------------------------------------------------------- refuting
+
+
+def _refute(
+    layout: Layout, places: list[frozenset[Literal]], start: str, check: Check | None, sizes: Sizes
+) -> Lemma | Unclear | dict[str, Fraction]:
+    """A lemma that holds for all `sizes`; or sizes for which the demands hold as far as they can be written down.
+
+    Most contradictions do not need that air runs downhill inside bands, and without it they are found much faster.
+    """
+    lemma = Lemma(tuple(places), start)
+    smaller: Lemma | Unclear | dict[str, Fraction] = {}
+    for downhill in (False, True):
+        smaller = _smaller(layout, lemma, check, sizes, downhill=downhill)
+        while isinstance(smaller, Lemma) and smaller != lemma:
+            lemma, smaller = smaller, _smaller(layout, smaller, check, sizes, downhill=downhill)
+    if not isinstance(smaller, Lemma):
+        return smaller
+    fresh = z3.Solver(ctx=z3.Context())
+    fresh.from_string(contradiction(layout, lemma, sizes).replace("(check-sat)\n", ""))
+    return (
+        lemma if ask(fresh, [], check) == z3.unsat else Unclear("a contradiction in its air accounts was not confirmed")
+    )
+
+
+def _smaller(
+    layout: Layout, lemma: Lemma, check: Check | None, sizes: Sizes, *, downhill: bool
+) -> Lemma | Unclear | dict[str, Fraction]:
+    """The lemma with what it can do without left out; sizes when there is no contradiction at all."""
+    air = Air(layout, list(lemma.places), lemma.start, sizes)
+    known = [(k, atom) for k, place in enumerate(lemma.places) for atom in sorted(place, key=lambda a: a.order)]
+    switch = {item: f"|known {i}|" for i, item in enumerate(known)}
+    beginning = "|begins|"
+
+    def guarded(fact: Fact) -> str:
+        reasons = [*sorted(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
+        negated = " ".join(f"(not {reason})" for reason in reasons)
+        return f"(or {negated} {fact.formula})" if reasons else fact.formula
+
+    facts = [*map(guarded, air.facts), *(overshoots(air) if downhill else ())]
+    switches = [*switch.values(), *([beginning] if lemma.start is not None else [])]
+    solver = _Solver(air, facts, switches, check)
+    followed = {slope: [switch[item] for item in slope.needs] for slope in slopes(air)} if downhill else {}
+
+    def asked(switches: list[str]) -> Any:
+        # A slope is added when a solution first breaks it: most never are.
+        while (answer := solver.check(switches)) == z3.sat and (broken := solver.broken(air, followed)):
+            for slope in broken:
+                solver.follow(air, slope, followed.pop(slope))
+        return answer
+
+    outcome = asked(switches)
+    if outcome == z3.sat:
+        unknown = [v for v in air.volumes if not air.exact(v)]
+        chosen = dict(zip(unknown, solver.numbers(air.size[v] for v in unknown), strict=True))
+        return {v: chosen[v] if v in chosen else air.sizes[v].low for v in air.volumes}
+    if outcome != z3.unsat:
+        return Unclear("the solver gave up on its air accounts")
+    solver.solver.set("rlimit", _SHORTENING)
+    core = _without_needless(asked, solver, [[beginning], *_by_place(switch)])
+    needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
+    return lemma_of(needs, lemma.start if beginning in core else None)
+
+
+def _by_place(switch: Mapping[tuple[int, Literal], str]) -> Iterator[list[str]]:
+    """Switches to try to leave out together: all of a place, then each alone."""
+    places: dict[int, list[str]] = {}
+    for (place, _), symbol in switch.items():
+        places.setdefault(place, []).append(symbol)
+    yield from places.values()
+    yield from ([symbol] for symbol in switch.values())
+
+
+def _without_needless(asked: Callable[[list[str]], Any], solver: _Solver, groups: list[list[str]]) -> set[str]:
+    """The switches behind the last no, without groups that it does without."""
+    core = solver.core()
+    for group in groups:
+        if core & set(group) and asked(sorted(core - set(group))) == z3.unsat:
+            core = solver.core()
+    return core

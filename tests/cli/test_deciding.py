@@ -1,0 +1,344 @@
+"""Deciding one arrangement in this process: what a finding holds, and that it hangs on nothing but the claim."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bandproof.api import overall, prove
+from bandproof.certificates import checks as certify
+from bandproof.certificates.checks import recheck_against
+from bandproof.deciding.cases import Case, load_cases
+from bandproof.deciding.one import Decider
+from bandproof.deciding.origins import start_condition, state_condition
+from bandproof.encoding.clauses import Numbered
+from bandproof.encoding.system import StepRule, pose
+from bandproof.engines import run
+from bandproof.engines.explore import explore
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
+from bandproof.machine.layout import Layout
+from bandproof.machine.rig import replay
+from bandproof.machine.semantics import Reading, is_start, settled, surely
+from bandproof.machine.story import State
+from bandproof.properties.claim import Property, Shape
+from bandproof.text.errors import CrossCheckError
+from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
+
+ROOT = Path(__file__).parents[2]
+
+
+def case_of(folder: Path, claims: str, arrangement: str = ARRANGEMENT) -> Case:
+    """The sample arrangement with other claims."""
+    return load_cases([lay(folder, HEAD + claims, arrangement)])[0]
+
+
+def decided(folder: Path, claims: str, arrangement: str = ARRANGEMENT) -> list[Finding]:
+    """The findings for those claims."""
+    return list(prove([case_of(folder, claims, arrangement)])[0])
+
+
+def claim(name: str, shape: str, **keys: str) -> str:
+    """A property's text."""
+    rows = [f'id = "{name}"', 'says = "It is so."', 'basis = "common practice, no source"', shape]
+    return "\n".join(["\n[[property]]", *rows, *(f'{key} = "{value}"' for key, value in keys.items())]) + "\n"
+
+
+def states_of(layout: Layout) -> Iterator[State]:
+    """Every state of an arrangement without mishaps."""
+    arrangement = layout.arrangement
+    bands = product(*(range(len(layout.thresholds[v.name]) + 1) for v in arrangement.volumes))
+    parts = list(product(*(p.states for p in arrangement.parts)))
+    controls = list(product(*(c.positions for c in arrangement.controls)))
+    for some, standing, positions in product(bands, parts, controls):
+        yield State(some, standing, positions)
+
+
+# ------------------------------------------------------------------------------------------------------ the answers
+
+
+def test_a_proof_carries_a_certificate_about_that_arrangement_and_claim(tmp_path: Path) -> None:
+    case = case_of(tmp_path, PROVEN)
+    finding = Decider(case).decide(case.claims[0])
+    assert (finding.verdict, finding.story) == (Verdict.PROVEN, None)
+    assert finding.certificate is not None
+    assert recheck_against(finding.certificate, case.arrangement, case.properties[0]).ok
+
+
+def test_a_refutation_carries_a_story_that_plays_on_the_machine(tmp_path: Path) -> None:
+    case = case_of(tmp_path, REFUTED)
+    finding = Decider(case).decide(case.claims[0])
+    assert (finding.verdict, finding.certificate) == (Verdict.REFUTED, None)
+    assert finding.story is not None
+    assert finding.layout is not None
+    assert finding.steps == len(finding.story.steps) == 4
+    assert replay(finding.layout, finding.story, case.properties[0]) is None
+
+
+def test_what_cannot_be_reached_is_refuted_with_a_certificate(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, claim("both", 'reachable = "tank is below 20 psi and brake is at least 100 psi"'))
+    assert (finding.verdict, finding.reason) == (Verdict.REFUTED, "no run from the start gets there")
+    assert finding.certificate is not None
+
+
+def test_engines_meet_the_same_formulas_whatever_was_asked_before(tmp_path: Path) -> None:
+    """Solver variables are numbered by node, so the order in which nodes are made decides what a solver does."""
+    case = case_of(
+        tmp_path,
+        PROVEN
+        + REFUTED
+        + claim("race", RACE)
+        + claim("settles", 'at_rest.when = "always"\nat_rest.then = "lever is back"'),
+    )
+
+    def clauses(*before: Property) -> list[list[int]]:
+        decider = Decider(case)
+        for earlier in before:
+            decider.decide(earlier)
+        problem = pose(decider._rule, case.properties[0])
+        return Numbered(problem.circuit, [problem.bad, problem.start, *problem.after, problem.applies]).clauses
+
+    assert clauses() == clauses(*case.properties[1:]) == clauses(*reversed(case.properties))
+
+
+@pytest.mark.slow
+def test_an_answer_does_not_depend_on_what_was_asked_before() -> None:
+    case = load_cases([ROOT / "models" / "twins" / "fed_from_one_tank.toml"])[0]
+    names = ["trailer-tank-never-bleeds-back", "knobs-stay-fed-without-tank-1", "breakaway-spares-tank-1"]
+    chosen = [one for one in case.properties if one.id in names]
+    assert len(chosen) == len(names)
+    onward, backward = Decider(case), Decider(case)
+    first = [replace(onward.decide(one), seconds=0.0) for one in chosen]
+    second = [replace(backward.decide(one), seconds=0.0) for one in reversed(chosen)]
+    assert first == list(reversed(second))
+    assert {finding.verdict for finding in first} >= {Verdict.PROVEN, Verdict.REFUTED}
+
+
+def test_a_proof_whose_certificate_fails_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = case_of(tmp_path, claim("fills", 'never = "brake is at least 20 psi"'))
+    decider = Decider(case)
+    monkeypatch.setattr(run, "search", lambda *_, **__: run.Outcome(None, (), "wishful thinking"))
+    with pytest.raises(CrossCheckError):
+        decider.decide(case.claims[0])
+
+
+def test_a_certificate_that_does_not_stand_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = case_of(tmp_path, PROVEN)
+    monkeypatch.setattr(certify, "recheck", lambda *_: certify.Recheck({}, (), ("z3: it leaks",)))
+    with pytest.raises(CrossCheckError, match=r"back-vents.*it leaks"):
+        Decider(case).decide(case.claims[0])
+
+
+def test_a_run_that_the_machine_refuses_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = case_of(tmp_path, REFUTED)
+    decider = Decider(case)
+    monkeypatch.setattr(run, "replay", lambda *_: "step 1: it cannot")
+    with pytest.raises(CrossCheckError, match=r"brake-stays-empty.*it cannot"):
+        decider.decide(case.claims[0])
+
+
+# ------------------------------------------------------------------------------------------------------- the driver
+
+
+RACE = 'never = "lever is forward and valve is venting and brake is at least 20 psi"'
+
+
+def test_a_race_is_refuted_and_said_to_be_one(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, claim("race", RACE))
+    assert finding.verdict is Verdict.REFUTED
+    assert finding.reason == "proven when the driver lets the air settle before each action"
+
+
+def test_a_claim_broken_by_a_patient_driver_too_says_so(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, REFUTED)
+    assert finding.reason == "also refuted when the driver lets the air settle before each action"
+
+
+def test_nothing_is_said_of_patience_where_it_was_asked_for(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, claim("patient", 'never = "brake is at least 20 psi"', driver="after settling"))
+    assert (finding.verdict, finding.reason) == (Verdict.REFUTED, "")
+
+
+# ------------------------------------------------------------------------------------------------------- the starts
+
+
+@pytest.mark.parametrize("name", ["empty", "braked", "told", "impossible"])
+def test_a_start_as_a_condition_holds_in_its_states_and_no_others(tmp_path: Path, name: str) -> None:
+    layout = case_of(tmp_path, PROVEN).layout()
+    start = layout.arrangement.start(name)
+    condition = start_condition(layout, start)
+    for state in states_of(layout):
+        holds = surely(Reading(layout, state), condition) and (settled(layout, state) or not start.settled)
+        assert holds == is_start(layout, state, start)
+
+
+def test_a_start_given_by_pressures_as_a_condition_holds_in_its_states_and_no_others(tmp_path: Path) -> None:
+    listed = (
+        ARRANGEMENT
+        + '\n[starts.half]\npressures = { tank = "20..60 psi", brake = "100 psi" }\ncontrols = { lever = ["back", "forward"] }\n'
+    )
+    layout = case_of(tmp_path, PROVEN, listed).layout()
+    start = layout.arrangement.start("half")
+    members = [state for state in states_of(layout) if is_start(layout, state, start)]
+    assert len(members) == 2
+    assert members == [s for s in states_of(layout) if surely(Reading(layout, s), start_condition(layout, start))]
+
+
+def test_a_state_as_a_condition_holds_there_alone(tmp_path: Path) -> None:
+    layout = case_of(tmp_path, PROVEN).layout()
+    every = list(states_of(layout))
+    for state in every:
+        condition = state_condition(layout, state)
+        assert [s for s in every if surely(Reading(layout, s), condition)] == [state]
+
+
+def test_a_start_that_can_be_reached_needs_no_remark(tmp_path: Path) -> None:
+    (finding,) = decided(
+        tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
+    )
+    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, "")
+
+
+def test_an_assumed_start_is_named_with_the_verdict(tmp_path: Path) -> None:
+    (finding,) = decided(
+        tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="told")
+    )
+    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
+
+
+def test_a_start_reached_from_an_assumed_one_says_so(tmp_path: Path) -> None:
+    further = ARRANGEMENT + '\n[starts.vented]\nwhere = "brake is below 20 psi"\nfrom = "told"\n'
+    (finding,) = decided(tmp_path, claim("can", 'reachable = "brake is at least 20 psi"', during="vented"), further)
+    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
+
+
+def test_a_claim_from_a_start_that_cannot_come_about_is_empty(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, claim("never-so", 'never = "brake is at least 20 psi"', during="impossible"))
+    assert (finding.verdict, finding.reason) == (Verdict.EMPTY, 'its start "impossible" cannot be reached from "empty"')
+
+
+def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    decided_by = run.decide
+
+    def unsure(rule: StepRule, sought: Property, **given: Any) -> run.Decision:
+        decision = decided_by(rule, sought, **given)
+        if sought.id != "start":
+            return decision
+        return replace(decision, verdict=Verdict.UNDECIDED, story=None, reason="no pressures were found")
+
+    monkeypatch.setattr(run, "decide", unsure)
+    (finding,) = decided(
+        tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
+    )
+    assert finding.verdict is Verdict.PROVEN
+    assert finding.reason == 'start "braked" is not shown reachable: no pressures were found'
+
+
+LOOSE = ARRANGEMENT + '\n[starts.loose]\nwhere = "brake is at least 100 psi"\nfrom = "empty"\nsettled = false\n'
+
+
+def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing_and_says_what_the_start_lacks(
+    tmp_path: Path,
+) -> None:
+    wrong = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
+    (finding,) = decided(tmp_path, wrong, LOOSE)
+    assert (finding.verdict, finding.story) == (Verdict.UNDECIDED, None)
+    assert finding.reason == (
+        'proven for the states of start "loose" that can be reached from "empty"; its condition allows others too: '
+        "add to it, for one, that tank is at least 20 psi or brake is below 100 psi"
+    )
+
+
+def test_with_what_it_lacks_the_start_is_narrow_enough_for_a_proof(tmp_path: Path) -> None:
+    tight = LOOSE.replace(
+        'where = "brake is at least 100 psi"\nfrom = "empty"\nsettled',
+        'where = "brake is at least 100 psi and tank is at least 100 psi"\nfrom = "empty"\nsettled',
+    )
+    right = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
+    (finding,) = decided(tmp_path, right, tight)
+    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, "")
+    assert finding.certificate is not None
+
+
+def test_a_claim_broken_from_a_state_that_can_be_reached_is_refuted_from_there(tmp_path: Path) -> None:
+    case = case_of(tmp_path, claim("falls", 'always = "tank is at least 20 psi"', during="loose"), LOOSE)
+    finding = Decider(case).decide(case.claims[0])
+    assert finding.verdict is Verdict.REFUTED
+    assert finding.story is not None
+    assert finding.layout is not None
+    there = Property(
+        "there", "", "", Shape.REACHABLE, "empty", state_condition(finding.layout, finding.story.states[0])
+    )
+    assert explore(finding.layout, there).story is not None
+    assert replay(finding.layout, finding.story, case.properties[0]) is None
+
+
+# ------------------------------------------------------------------------------------------------------- the limits
+
+
+def test_a_limit_reached_while_deciding_leaves_the_bench_fit_for_the_next_claim(tmp_path: Path) -> None:
+    case = case_of(tmp_path, PROVEN)
+    decider = Decider(case)
+    late = decider.decide(case.claims[0], Limits(seconds=1e-9))
+    assert (late.verdict, late.certificate) == (Verdict.UNDECIDED, None)
+    assert decider.decide(case.claims[0]).verdict is Verdict.PROVEN
+
+
+def test_no_limit_is_never_reached() -> None:
+    clock = Clock(Limits())
+    clock()
+    assert clock.seconds_left is None
+
+
+def test_the_clock_runs_out() -> None:
+    clock = Clock(Limits(seconds=-1.0))
+    with pytest.raises(GaveUpError, match="time limit of -1 s"):
+        clock()
+    assert clock.seconds_left == 0
+
+
+def test_memory_in_use_is_read_from_the_system() -> None:
+    used = resident_megabytes(os.getpid())
+    assert used is not None
+    assert used > 10
+    taken = bytearray(b"x" * 100_000_000)
+    assert (resident_megabytes(os.getpid()) or 0) > used + 80
+    assert taken
+
+
+def test_the_memory_of_a_process_that_is_not_there_is_unknown() -> None:
+    assert resident_megabytes(2**31 - 2) is None
+
+
+# ------------------------------------------------------------------------------------------------------ all in all
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "word"),
+    [
+        ("PROVEN PROVEN", "PROVEN"),
+        ("PROVEN NOT_APPLICABLE", "PROVEN"),
+        ("PROVEN UNDECIDED REFUTED", "REFUTED"),
+        ("PROVEN EMPTY", "UNDECIDED"),
+        ("PROVEN UNDECIDED", "UNDECIDED"),
+        ("NOT_APPLICABLE", "UNDECIDED"),
+        ("", "UNDECIDED"),
+    ],
+)
+def test_many_findings_in_one_word(verdicts: str, word: str) -> None:
+    findings = [Finding("p", "", "", Verdict[verdict]) for verdict in verdicts.split()]
+    assert overall(findings) is Verdict[word]
+
+
+def test_properties_are_those_that_apply(tmp_path: Path) -> None:
+    case = case_of(tmp_path, PROVEN + claim("other", 'never = "trailer is below 5 psi"'))
+    assert [type(one) is Property for one in case.claims] == [True, False]
+    assert [one.id for one in case.properties] == ["back-vents"]
