@@ -35,11 +35,13 @@ from bandproof.model.conditions import (
     InState,
     Lower,
     Not,
+    Tie,
     Truth,
 )
 from bandproof.model.kinds import catalogue, read_catalogue
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.text.errors import InputError
+from bandproof.terms.nodes import End
 from tests.unit.loader_texts import GOOD, spoilt
 
 BAR = Fraction(100_000)
@@ -85,7 +87,7 @@ def test_settings_and_sizes_with_those_written_at_parts_last(good: Arrangement) 
 def test_bands_controls_and_mishaps(good: Arrangement) -> None:
     assert good.bands == (
         NamedBand("low", None, 4 * BAR),
-        NamedBand("working", 4 * BAR, 8 * BAR),
+        NamedBand("working", 4 * BAR, 8 * BAR, None, "charged_at"),
         NamedBand("full", 8 * BAR, None),
         NamedBand("any", None, 10 * BAR),
     )
@@ -232,11 +234,20 @@ LINE, TANK = "line", "tank"
         ("tank is low and never", Truth(value=False)),
         ("never or tank is not low", Not(Below(TANK, 4 * BAR, 4 * BAR))),
         ("not tank is not low", Below(TANK, 4 * BAR, 4 * BAR)),
-        ("tank is working", AllOf((AtLeast(TANK, 4 * BAR, 4 * BAR), Below(TANK, 8 * BAR, 8 * BAR)))),
+        (
+            "tank is working",
+            AllOf((AtLeast(TANK, 4 * BAR, 4 * BAR), Below(TANK, 8 * BAR, 8 * BAR, None, Tie("charged_at")))),
+        ),
         ("tank is below charged_at", Below(TANK, 8 * BAR, 8 * BAR, "charged_at")),
-        ("tank is below lowest of charged_at", Below(TANK, 8 * BAR, 8 * BAR, "charged_at")),
-        ("tank is below lowest of shuts", Below(TANK, 2 * BAR, 2 * BAR)),
-        ("store is at least highest of opening", AtLeast(TANK, 7 * BAR / 2, 7 * BAR / 2)),
+        (
+            "tank is below lowest of charged_at",
+            Below(TANK, 8 * BAR, 8 * BAR, "charged_at", Tie("charged_at", End.LOWEST)),
+        ),
+        ("tank is below lowest of shuts", Below(TANK, 2 * BAR, 2 * BAR, None, Tie("shuts", End.LOWEST))),
+        (
+            "store is at least highest of opening",
+            AtLeast(TANK, 7 * BAR / 2, 7 * BAR / 2, None, Tie("opens", End.HIGHEST)),
+        ),
         ("every store is low", Below(TANK, 4 * BAR, 4 * BAR)),
         ("some pipes is low", AnyOf((Below(LINE, 4 * BAR, 4 * BAR), Below("cavity", 4 * BAR, 4 * BAR)))),
         ("knob is not 'held in'", Not(InPosition("knob", frozenset({"held in"})))),

@@ -18,6 +18,7 @@ from bandproof.model.conditions import (
     InPosition,
     InState,
     Not,
+    Tie,
 )
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
@@ -30,6 +31,7 @@ from bandproof.properties.language import (
     resolve_pack,
 )
 from bandproof.text.errors import InputError
+from bandproof.terms.nodes import End
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 from tests.unit.loader_texts import mark, spoilt
 from tests.unit.pack_texts import GOOD, faults_in
@@ -104,7 +106,10 @@ def test_settled_and_at_rest_have_a_condition_and_a_consequence(applied: dict[st
         frozenset({"breakaway", "burst"}),
     )
     assert settles.when == AllOf(
-        (Below("tank", 5 * BAR / 2, 5 * BAR / 2), Not(InPosition("knob", frozenset({"held in"}))))
+        (
+            Below("tank", 5 * BAR / 2, 5 * BAR / 2, None, Tie("opens", End.LOWEST)),
+            Not(InPosition("knob", frozenset({"held in"}))),
+        )
     )
     assert settles.then == AllOf((InState("valve", frozenset({"shut"})), InState("second", frozenset({"shut"}))))
     rest = applied["at-rest"]
@@ -116,7 +121,7 @@ def test_holds_has_three_conditions_of_which_the_last_may_lack(pack: Pack, appli
     holds = applied["holds-on"]
     assert (holds.shape, holds.when, holds.then, holds.until) == (
         Shape.HOLDS,
-        AtLeast("tank", 7 * BAR / 2, 7 * BAR / 2),
+        AtLeast("tank", 7 * BAR / 2, 7 * BAR / 2, None, Tie("opens", End.HIGHEST)),
         Not(Below("tank", 4 * BAR, 4 * BAR)),
         AnyOf((Happened("breakaway"), Happened("burst"))),
     )

@@ -12,6 +12,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TypeVar
 
+from bandproof.faults import Place
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
 
 #: The two passage ends that are not volumes. Gauge pressure of the atmosphere is zero by definition; a source holds
@@ -149,11 +150,16 @@ class Start:
 
 @dataclass(frozen=True, slots=True)
 class NamedBand:
-    """A name for a range of pressures, so that a condition can say `tank is low`: `[low, high)`, None = open end."""
+    """A name for a range of pressures, so that a condition can say `tank is low`: `[low, high)`, None = open end.
+
+    `low_setting` and `high_setting` are the settings, if any, at which it ends.
+    """
 
     name: str
     low: Fraction | None
     high: Fraction | None
+    low_setting: str | None = None
+    high_setting: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +168,9 @@ class Arrangement:
 
     `unit` is the pressure unit people read; `atmosphere` the absolute pressure of the surroundings in pascals;
     `highest` the declared highest gauge pressure. `roles` maps a role to the names that play it (volumes, parts,
-    controls, mishaps or settings). `file` and `sha256` identify the text it was read from (with all files it extends).
+    controls, mishaps or settings). `file` and `sha256` identify the text it was read from (with all files it extends),
+    and after edits `sha256` the edits too. `places` says where in its files the entry of a table stands, by table and
+    name; the entry `("", "")` is the top of its file. Only messages read it, so it plays no part in equality.
     """
 
     name: str
@@ -182,6 +190,7 @@ class Arrangement:
     caution: str = ""
     file: str = ""
     sha256: str = ""
+    places: dict[tuple[str, str], Place] = field(default_factory=dict, repr=False, compare=False)
 
     def volume(self, name: str) -> Volume:
         """The volume called `name`; KeyError when there is none."""
@@ -199,12 +208,16 @@ class Arrangement:
         """The setting called `name`; KeyError when there is none."""
         return _named(self.settings, name)
 
+    def size(self, name: str) -> Size:
+        """The size called `name`; KeyError when there is none."""
+        return _named(self.sizes, name)
+
     def start(self, name: str) -> Start:
         """The start called `name`; KeyError when there is none."""
         return _named(self.starts, name)
 
 
-_T = TypeVar("_T", Volume, Part, Control, Setting, Start)
+_T = TypeVar("_T", Volume, Part, Control, Setting, Size, Start)
 
 
 def _named(items: tuple[_T, ...], name: str) -> _T:

@@ -1,7 +1,8 @@
 """Conditions with every name resolved: what guards, starts and properties are made of.
 
 Pressures are gauge, in exact pascals (`fractions.Fraction`). A pressure condition carries the two ends of its
-threshold; for an exact threshold they are equal.
+threshold; for an exact threshold they are equal. It also says which setting the numbers come from, so that a change of
+the setting reaches it: two conditions with equal numbers from different settings are two conditions.
 """
 
 from __future__ import annotations
@@ -9,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+
+from bandproof.terms.nodes import End
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,23 +22,39 @@ class Truth:
 
 
 @dataclass(frozen=True, slots=True)
+class Tie:
+    """The setting that one exact pressure follows: by its `end`, or, with None, as the end of a named band."""
+
+    setting: str
+    end: End | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Below:
-    """The pressure of `volume` is below a threshold that lies in `[low, high]`."""
+    """The pressure of `volume` is below a threshold that lies in `[low, high]`.
+
+    The threshold is `setting` itself, or, with `tie`, an exact pressure taken from one.
+    """
 
     volume: str
     low: Fraction
     high: Fraction
     setting: str | None = None
+    tie: Tie | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class AtLeast:
-    """The pressure of `volume` is at or above a threshold that lies in `[low, high]`."""
+    """The pressure of `volume` is at or above a threshold that lies in `[low, high]`.
+
+    The threshold is `setting` itself, or, with `tie`, an exact pressure taken from one.
+    """
 
     volume: str
     low: Fraction
     high: Fraction
     setting: str | None = None
+    tie: Tie | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -190,4 +190,12 @@ def _arrangement(
         caution=header.get("caution", ""),
         file=merged.top.file,
         sha256=merged.sha256,
+        places=_places(merged),
     )
+
+
+def _places(merged: Merged) -> dict[tuple[str, str], Place]:
+    """Where every entry stands, by table and name, and the top of the file."""
+    tables = ("bands", "settings", "sizes", "volumes", "controls", "mishaps", "parts", "roles", "starts")
+    found = {(table, name): entry.place for table in tables for name, entry in getattr(merged, table).items()}
+    return {("", ""): Place(merged.top), **found}

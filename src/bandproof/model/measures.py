@@ -124,8 +124,9 @@ class _Bands:
             found = form.fullmatch(text.strip())
             if found is None:
                 continue
-            low = self._end(found["low"].strip(), place) if has_low else None
-            high = self._end(found["high"].strip(), place) if has_high else None
+            first, last = (found[end].strip() if has else "" for end, has in (("low", has_low), ("high", has_high)))
+            low = self._end(first, place) if has_low else None
+            high = self._end(last, place) if has_high else None
             if (has_low and low is None) or (has_high and high is None):
                 return None
             if (high is not None and high <= 0) or (low is not None and high is not None and low >= high):
@@ -133,7 +134,8 @@ class _Bands:
                 hint = "write the lower end first; a band does not hold its upper end"
                 self._faults.add("band-empty", place, message, hint=hint)
                 return None
-            return NamedBand(name, None if low == 0 else low, high)
+            low_setting, high_setting = (end if end in self._settings else None for end in (first, last))
+            return NamedBand(name, None if low == 0 else low, high, low_setting, high_setting)
         message = f'band "{name}" is not written as a band: {toml_text(text)}'
         hint = 'write "below 60 psi", "at least 100 psi" or "60 psi to 100 psi"'
         self._faults.add("band-syntax", place, message, hint=hint)

@@ -23,6 +23,7 @@ from bandproof.model.conditions import (
     InPosition,
     InState,
     Lower,
+    Tie,
     Truth,
 )
 from bandproof.model.conditions import Not as NotThat
@@ -115,6 +116,9 @@ class Scope:
     guard: bool = False
     reach: Reach = field(default_factory=lambda: Reach(None, "kPa"))
 
+
+#: Ends of a threshold, the setting it is, and the setting it is tied to.
+_Level = tuple[Fraction, Fraction, str | None, Tie | None]
 
 #: Called with code, stretch of the text, message, hint and note.
 Report = Callable[[str, Place, str, str, str], None]
@@ -233,13 +237,13 @@ class _Resolver:
                     # Two ports on one volume have one pressure, so neither is ever below the other.
                     lower: Condition = Truth(value=False) if other == name else Lower(name, other)
                     return lower if below else negation(lower)
-                case (low, high, setting):
-                    return Below(name, low, high, setting) if below else AtLeast(name, low, high, setting)
+                case (low, high, setting, tie):
+                    return Below(name, low, high, setting, tie) if below else AtLeast(name, low, high, setting, tie)
 
         return self._each(subject, atom)
 
-    def _level(self, level: Level) -> tuple[Fraction, Fraction, str | None] | str | None:
-        """Ends and setting of a threshold, or the name of the volume to compare with; None after a report."""
+    def _level(self, level: Level) -> _Level | str | None:
+        """Ends and settings of a threshold, or the name of the volume to compare with; None after a report."""
         match level:
             case Quantity():
                 return self._quantity(level)
@@ -248,7 +252,7 @@ class _Resolver:
             case PressureOf(word):
                 return self._other(word, level.at)
 
-    def _quantity(self, level: Quantity) -> tuple[Fraction, Fraction, None] | None:
+    def _quantity(self, level: Quantity) -> _Level | None:
         try:
             pressure = parse_pressure(f"{level.number} {level.unit}")
         except MeasureError as error:
@@ -263,9 +267,9 @@ class _Resolver:
             message = f"{text} is above the highest pressure of this arrangement, {self._scope.reach.shown}"
             self._report("pressure-above-highest", level.at, message, "lower it, or raise arrangement.highest", "")
             return None
-        return pressure, pressure, None
+        return pressure, pressure, None, None
 
-    def _setting(self, word: Word, end: End | None, at: Place) -> tuple[Fraction, Fraction, str | None] | None:
+    def _setting(self, word: Word, end: End | None, at: Place) -> _Level | None:
         name = word.text
         if name not in self._scope.names:
             known = [one for one, other in self._scope.names.items() if other and other.sort is Sort.SETTING]
@@ -289,12 +293,13 @@ class _Resolver:
             return None
         if end is not None:
             exact = threshold.low if end is End.LOWEST else threshold.high
-            return exact, exact, threshold.name if threshold.low == threshold.high else None
+            setting = threshold.name if threshold.low == threshold.high else None
+            return exact, exact, setting, Tie(threshold.name, end)
         if threshold.low != threshold.high and not self._scope.guard:
             message = f'the setting "{name}" has a tolerance, so it is no exact pressure'
             self._report("setting-not-exact", at, message, f'write "lowest of {name}" or "highest of {name}"', "")
             return None
-        return threshold.low, threshold.high, threshold.name
+        return threshold.low, threshold.high, threshold.name, None
 
     def _other(self, word: Word, at: Place) -> str | None:
         if not self._scope.guard:
@@ -353,9 +358,9 @@ class _Resolver:
             return None
         ends: list[Condition] = []
         if band.low is not None:
-            ends.append(AtLeast(name, band.low, band.low))
+            ends.append(AtLeast(name, band.low, band.low, tie=_band_tie(band.low_setting)))
         if band.high is not None:
-            ends.append(Below(name, band.high, band.high))
+            ends.append(Below(name, band.high, band.high, tie=_band_tie(band.high_setting)))
         return all_of(ends)
 
     def _has(self, subject: Subject, *, negated: bool) -> Condition:
@@ -367,3 +372,7 @@ class _Resolver:
             happened = any_of([Happened(name) for name in meaning.names])
             return negation(happened) if negated else happened
         return self._each(subject, lambda _, name: NotThat(Happened(name)) if negated else Happened(name))
+
+
+def _band_tie(setting: str | None) -> Tie | None:
+    return None if setting is None else Tie(setting)
