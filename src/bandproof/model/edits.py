@@ -254,8 +254,9 @@ def remove_move(arrangement: Arrangement, name: str, source: str, target: str, w
     found = [place for place, move in enumerate(part.moves) if (move.source, move.target) == (source, target)]
     if not 1 <= which <= len(found):
         reached = dict.fromkeys(move.target for move in part.moves if move.source == source)
-        message = f'part "{name}" has {len(found) or "no"} move from "{source}" to "{target}"'
-        message += f", not {which}" if found else ""
+        count = {0: "no move", 1: "one move"}.get(len(found), f"{len(found)} moves")
+        message = f'part "{name}" has {count} from "{source}" to "{target}"'
+        message += f", so there is no number {which}" if found else ""
         hint = f'from "{source}" it moves to {listed(reached)}' if reached else f'from "{source}" it never moves'
         edit.fault("unknown-state", ("parts", name), message, hint=hint)
         raise edit.error()
