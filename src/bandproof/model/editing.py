@@ -126,7 +126,7 @@ def following(condition: Condition, setting: Setting) -> Condition:
             # As in a file: an exact setting and its ends are one and the same; a named band is a bare pressure.
             same = atom.tie.end is not None and setting.low == setting.high
             return replace(atom, low=level, high=level, setting=setting.name if same else None)
-        if atom.tie is None and atom.setting == setting.name:
+        if atom.setting == setting.name:
             return replace(atom, low=setting.low, high=setting.high)
         return atom
 

@@ -11,7 +11,7 @@ import pytest
 
 from bandproof.errors import InputError
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Mishap, Move, Passage, Range, Size
-from bandproof.model.conditions import ALWAYS_TRUE, AllOf, Happened, InState
+from bandproof.model.conditions import ALWAYS_TRUE, AllOf, Happened, InState, Truth
 from bandproof.model.edits import (
     add_mishap,
     add_passage,
@@ -37,7 +37,7 @@ TEXT = (
     spoilt('full = "at least 8 bar"', 'full = "at least charged_at"')[0]
     + """
 [starts.between]
-where = "tank is at least lowest of opens and line is below highest of shuts and cavity is working"
+where = "tank is at least lowest of opens and line is below highest of shuts and (cavity is working or cavity is full)"
 assumed = true
 
 [parts.lamp]
@@ -196,9 +196,16 @@ def test_a_removed_part_leaves_roles_and_starts_too(base: Arrangement) -> None:
 
 
 def test_what_a_start_says_by_condition_of_a_removed_part_is_forgotten(base: Arrangement) -> None:
-    wants = 'where = "rod is out and tank is at least lowest of opens'
-    told = read(('where = "tank is at least lowest of opens', wants))
-    assert remove_part(told, "rod").start("between").where == base.start("between").where
+    for wants in ("rod is out", "rod is not in", "(rod is in or rod is not in)"):
+        told = read(
+            ('where = "tank is at least lowest of opens', f'where = "{wants} and tank is at least lowest of opens')
+        )
+        assert remove_part(told, "rod").start("between").where == base.start("between").where
+
+
+def test_what_no_state_of_a_removed_part_would_make_hold_stays_impossible() -> None:
+    told = read(('where = "tank is at least lowest of opens', 'where = "rod is in and rod is out and tank is full'))
+    assert remove_part(told, "rod").start("between").where == Truth(value=False)
 
 
 def test_a_bypassed_part_is_its_two_ports_joined(base: Arrangement) -> None:
@@ -208,6 +215,10 @@ def test_a_bypassed_part_is_its_two_ports_joined(base: Arrangement) -> None:
         (),
         (("outlet", "line"), ("inlet", "tank")),
         base.part("valve").states,
+    )
+    assert (base.part("second").slow, bypass_part(base, "second", "inlet", "outlet").part("second").slow) == (
+        True,
+        False,
     )
 
 
