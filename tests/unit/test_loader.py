@@ -40,8 +40,8 @@ from bandproof.model.conditions import (
 )
 from bandproof.model.kinds import catalogue, read_catalogue
 from bandproof.model.loader import load_arrangement, load_arrangement_text
-from bandproof.text.errors import InputError
 from bandproof.terms.nodes import End
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD, spoilt
 
 BAR = Fraction(100_000)

@@ -30,8 +30,8 @@ from bandproof.properties.language import (
     model_files,
     resolve_pack,
 )
-from bandproof.text.errors import InputError
 from bandproof.terms.nodes import End
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 from tests.unit.loader_texts import mark, spoilt
 from tests.unit.pack_texts import GOOD, faults_in

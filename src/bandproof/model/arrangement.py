@@ -12,8 +12,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TypeVar
 
-from bandproof.faults import Place
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
+from bandproof.text.input_faults import Place
 
 #: The two passage ends that are not volumes. Gauge pressure of the atmosphere is zero by definition; a source holds
 #: the arrangement's declared highest pressure.

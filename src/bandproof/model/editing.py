@@ -12,14 +12,14 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from bandproof.diagnostics import Diagnostic
-from bandproof.errors import InputError
-from bandproof.faults import Faults
 from bandproof.model.arrangement import Arrangement, Part, Setting, Size, Start
 from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, InState, Not, Truth, atoms
 from bandproof.model.resolve import all_of, any_of, negation
+from bandproof.terms.names import suggest
 from bandproof.terms.nodes import End
-from bandproof.terms.words import suggest
+from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.errors import InputError
+from bandproof.text.input_faults import Faults
 
 _T = TypeVar("_T", Part, Setting, Size)
 

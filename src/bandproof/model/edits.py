@@ -31,8 +31,8 @@ from bandproof.model.arrangement import (
 )
 from bandproof.model.conditions import ALWAYS_TRUE, Happened
 from bandproof.model.editing import Edit, following, forgetting, needs_exact, watches, without_own
-from bandproof.terms.words import RESERVED, is_name, listed, suggest
-from bandproof.units import show_number, show_pressure, show_pressures
+from bandproof.terms.names import RESERVED, is_name, listed, suggest
+from bandproof.text.units import show_number, show_pressure, show_pressures
 
 #: The one state of a part that is nothing but an added passage.
 _OPEN = frozenset({"open"})

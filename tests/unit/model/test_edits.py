@@ -9,7 +9,6 @@ from fractions import Fraction
 
 import pytest
 
-from bandproof.errors import InputError
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Mishap, Move, Passage, Range, Size
 from bandproof.model.conditions import ALWAYS_TRUE, AllOf, Happened, InState, Truth
 from bandproof.model.edits import (
@@ -25,6 +24,7 @@ from bandproof.model.edits import (
     widen_setting,
 )
 from bandproof.model.loader import load_arrangement_text
+from bandproof.text.errors import InputError
 from tests.unit.loader_texts import spoilt
 from tests.unit.model.twins import bare
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from bandproof.bench import Bench, Case
-from bandproof.findings import Verdict
+from bandproof.deciding.cases import Case
+from bandproof.deciding.one import Decider
+from bandproof.findings.finding import Verdict
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.loader import load_arrangement
 from bandproof.properties.language import load_pack, resolve_pack
@@ -18,7 +19,7 @@ def answers(arrangement: Arrangement) -> dict[str, tuple[Verdict, int | None]]:
     """Verdict and number of steps of every claim of both rule packs."""
     packs = [load_pack(path) for path in sorted((ROOT / "properties").glob("*.toml"))]
     case = Case(arrangement, tuple(claim for pack in packs for claim in resolve_pack(pack, arrangement)))
-    bench = Bench(case)
+    bench = Decider(case)
     findings = [(claim.id, bench.decide(claim)) for claim in case.claims]
     return {claim: (finding.verdict, finding.steps) for claim, finding in findings}
 

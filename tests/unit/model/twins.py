@@ -10,7 +10,7 @@ from pathlib import Path
 from bandproof.model.arrangement import Arrangement, Range
 from bandproof.model.edits import add_passage, bypass_part, change_setting, change_size, remove_part
 from bandproof.model.loader import load_arrangement
-from bandproof.units import parse_pressures
+from bandproof.text.units import parse_pressures
 
 ROOT = Path(__file__).parents[3]
 BASE = ROOT / "models" / "two_knob_tractor.toml"
