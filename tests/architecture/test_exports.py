@@ -7,9 +7,9 @@ import bandproof
 PUBLIC = [
     "Arrangement",
     "BandproofError",
-    "Decider",
     "Case",
     "CrossCheckError",
+    "Decider",
     "Diagnostic",
     "Finding",
     "InputError",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from bandproof.findings import Verdict
+from bandproof.findings.finding import Verdict
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
 from bandproof.properties.claim import Pace
 from tests.conformance.case import at_least, below, both, has, lever, no, stands
