@@ -36,17 +36,21 @@ def _in(file: str, *rows: tuple[str, str, str, str]) -> tuple[Break, ...]:
 EXECUTABLE = _in(
     "src/bandproof/machine/semantics.py",
     # settings with tolerance: must and may
-    ("def surely(", "reading.high(volume) <= low", "reading.low(volume) <= low", "below: the threshold itself is not below"),
-    ("def surely(", "case Below(volume, low, _)", "case Below(volume, _, low)", "below: must from the lower end of the tolerance"),
-    ("def surely(", "case AtLeast(volume, _, high)", "case AtLeast(volume, high, _)", "at least: must from the upper end"),
-    ("def surely(", "reading.low(volume) >= high", "reading.low(volume) > high", "at least: the threshold itself counts"),
-    ("def maybe(", "case Below(volume, _, high)", "case Below(volume, high, _)", "below: may up to the upper end"),
-    ("def maybe(", "case AtLeast(volume, low, _)", "case AtLeast(volume, _, low)", "at least: may from the lower end"),
-    ("def maybe(", "reading.high(volume) > low", "reading.high(volume) >= low", "at least: a band ends below its upper threshold"),
-    ("def surely(", "return not maybe(reading, item)", "return not surely(reading, item)", "not: must where may is impossible"),
-    ("def maybe(", "return not surely(reading, item)", "return not maybe(reading, item)", "not: may where must is not"),
-    ("def surely(", "reading.high(volume) <= reading.low(other)", "reading.low(volume) < reading.high(other)", "lower than another volume: must only for sure"),
-    ("def maybe(", "reading.low(volume) < reading.high(other)", "reading.high(volume) <= reading.low(other)", "lower than another volume: may within one band"),
+    ("class _Surely(", "high(node.volume) <= node.low", "low(node.volume) <= node.low", "below: the threshold itself is not below"),
+    ("class _Surely(", "high(node.volume) <= node.low", "high(node.volume) <= node.high", "below: must from the lower end of the tolerance"),
+    ("class _Surely(", "low(node.volume) >= node.high", "low(node.volume) >= node.low", "at least: must from the upper end"),
+    ("class _Surely(", "low(node.volume) >= node.high", "low(node.volume) > node.high", "at least: the threshold itself counts"),
+    ("class _Maybe(", "low(node.volume) < node.high", "low(node.volume) < node.low", "below: may up to the upper end"),
+    ("class _Maybe(", "high(node.volume) > node.low", "high(node.volume) > node.high", "at least: may from the lower end"),
+    ("class _Maybe(", "high(node.volume) > node.low", "high(node.volume) >= node.low", "at least: a band ends below its upper threshold"),
+    ("class _Surely(", "high(node.volume) <= self.reading.low(node.other)", "low(node.volume) < self.reading.high(node.other)", "lower than another volume: must only for sure"),
+    ("class _Surely(", "low(node.volume) >= self.reading.high(node.other)", "high(node.volume) > self.reading.low(node.other)", "not lower than another volume: must only for sure"),
+    ("class _Maybe(", "low(node.volume) < self.reading.high(node.other)", "high(node.volume) <= self.reading.low(node.other)", "lower than another volume: may within one band"),
+    ("class _Maybe(", "high(node.volume) > self.reading.low(node.other)", "low(node.volume) >= self.reading.high(node.other)", "not lower than another volume: may within one band"),
+    ("def not_in_state(", "not in", "in", "a part that is not in a state"),
+    ("def not_in_position(", "not in", "in", "a control that is not in a position"),
+    ("def not_happened(", "not in", "in", "a mishap that has not happened"),
+    ("class _OfState(", "return all(", "return any(", "all of"),
     ("def may_moves(", "maybe(reading, m.when)", "surely(reading, m.when)", "a part may move, not only when it must"),
     ("def must_moves(", "surely(reading, m.when)", "maybe(reading, m.when)", "a part must move only when it must, not when it may"),
     ("def pending(", "if not part.slow", "if True", "slow parts never must"),
@@ -171,6 +175,17 @@ MONITORS = _in(
     ("def bad(", "not surely(reading, claim.then) and settled(layout, state)", "not surely(reading, claim.then)", "settled claims look at settled states"),
     ("def bad(", "not surely(reading, claim.then) and at_rest(layout, state)", "not surely(reading, claim.then)", "at rest claims look at states at rest"),
     ("def applies(", "surely(Reading(layout, state), claim.when) and settled", "True and settled", "a settled claim is empty when its condition never happens"),
+)  # fmt: skip
+
+CONDITIONS = _in(
+    "src/bandproof/model/walker.py",
+    ("def negated(self, node: Not) -> R", "opposite(node.item)", "node.item", "a negation is walked as the opposite"),
+    ("class _Turned(", "AtLeast(node.volume, node.low, node.high, node.setting)", "node", "not below is at least"),
+    ("class _Turned(", "Below(node.volume, node.low, node.high, node.setting)", "node", "not at least is below"),
+    ("class _Turned(", "NotLower(node.volume, node.other)", "Lower(node.other, node.volume)", "not lower counts the boundary"),
+    ("class _Turned(", "Truth(not node.value)", "node", "never is not always"),
+    ("class _Turned(", "return AnyOf(tuple(map(", "return AllOf(tuple(map(", "not all of: some does not"),
+    ("class _Turned(", "return AllOf(tuple(map(", "return AnyOf(tuple(map(", "not any of: none does"),
 )  # fmt: skip
 
 GRID = _in(

@@ -20,15 +20,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.mutation.breaks import EXECUTABLE, GRID, MONITORS, NUMBERS, PHYSICS, Break
+from tests.mutation.breaks import CONDITIONS, EXECUTABLE, GRID, MONITORS, NUMBERS, PHYSICS, Break
 from tests.mutation.breaks_encoded import COUNTERS, FLOW, STATES, STEPS
 
 ROOT = Path(__file__).resolve().parents[2]
-BREAKS = (*EXECUTABLE, *MONITORS, *GRID, *NUMBERS, *PHYSICS, *STATES, *FLOW, *COUNTERS, *STEPS)
+BREAKS = (*EXECUTABLE, *MONITORS, *CONDITIONS, *GRID, *NUMBERS, *PHYSICS, *STATES, *FLOW, *COUNTERS, *STEPS)
 
 #: Quickest first. The table is asked with few engines: each statement of the meaning has one at least.
 SUITES = {
-    "numbers": ["tests/unit/machine", "tests/unit/encoding"],
+    "numbers": ["tests/unit/machine", "tests/unit/encoding", "tests/unit/test_walker.py"],
     "table": ["tests/conformance", "-k", "not diagrams and not z3 and not induction"],
     "differential": ["tests/differential", "-m", "not long", "--hypothesis-seed=7"],
 }

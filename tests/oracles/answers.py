@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from bandproof.encoding.system import Problem
-from bandproof.engines.bounded import NotARunError, Unrolling
+from bandproof.engines.bounded import Unrolling
 from bandproof.engines.explore import explore
 from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Story
+from bandproof.machine.telling import NotARunError
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,8 +47,8 @@ from bandproof.model.conditions import (
     Lower,
     Not,
     Truth,
-    atoms,
 )
+from bandproof.model.walker import leaves
 
 from .airflow import Rates, Slopes, Vector, Way, equations
 from .trajectory import PASCALS_PER_BAR, Begin, Deed, Happening, Numbers, Trajectory
@@ -107,7 +107,7 @@ class _Run:
                 (a.volume, a.other)
                 for p in arrangement.parts
                 for m in p.moves
-                for a in atoms(m.when)
+                for a in leaves(m.when)
                 if isinstance(a, Lower)
             }
         )
@@ -124,7 +124,7 @@ class _Run:
         marks = {name: set(self.layout.thresholds[name]) for name in self.names}
         for part in self.arrangement.parts:
             for move in part.moves:
-                for atom in atoms(move.when):
+                for atom in leaves(move.when):
                     if isinstance(atom, Below | AtLeast) and 0 < self._threshold(atom) < highest:
                         marks[atom.volume].add(self._threshold(atom))
         self.marks = {name: sorted(found) for name, found in marks.items()}
@@ -170,6 +170,8 @@ class _Run:
                 return all(self._holds(item) for item in items)
             case AnyOf(items):
                 return any(self._holds(item) for item in items)
+        message = f"no file says {condition}"
+        raise TypeError(message)
 
     def _band(self, name: str) -> int:
         level = self.level[name]

@@ -8,7 +8,8 @@ from itertools import chain
 from typing import Any
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Passage
-from bandproof.model.conditions import Condition, InState, Lower, atoms
+from bandproof.model.conditions import Condition, InState, Lower
+from bandproof.model.walker import leaves
 
 from .bandrun import Account
 from .random_cases import Case
@@ -123,7 +124,7 @@ def _of_passage(passage: Passage) -> Iterator[str]:
 
 
 def _of_guard(guard: Condition, part: str) -> Iterator[str]:
-    for atom in atoms(guard):
+    for atom in leaves(guard):
         if isinstance(atom, Lower):
             yield "comparison of volumes"
         elif isinstance(atom, InState) and atom.part != part:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from fractions import Fraction
 
 from bandproof.encoding.system import Problem, StepRule, pose
-from bandproof.engines.bounded import tell
 from bandproof.engines.run import search
 from bandproof.lemmas.lemma import Lemma, refine
 from bandproof.machine.story import Story
@@ -145,7 +144,7 @@ def learn(arrangement: Arrangement, claim: Property, rounds: int) -> tuple[Probl
         story = shortest(problem)
         if story is None:
             return problem, lemmas, None
-        answer = concretise(rule, problem, story, tell)
+        answer = concretise(rule, problem, story)
         if not isinstance(answer, Impossible):
             break
         lemmas.append(answer.lemma)

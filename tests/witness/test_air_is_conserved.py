@@ -9,7 +9,6 @@ import pytest
 import z3
 
 from bandproof.encoding.system import StepRule, pose
-from bandproof.engines.bounded import tell
 from bandproof.engines.run import search
 from bandproof.machine.rig import replay
 from bandproof.machine.story import StepKind, Turned
@@ -380,7 +379,7 @@ def test_a_limit_is_kept_while_pressures_are_looked_for() -> None:
             raise OutOfTimeError
 
     with pytest.raises(OutOfTimeError):
-        concretise(rule, problem, story, tell, check=check)
+        concretise(rule, problem, story, check=check)
 
 
 def test_a_long_question_is_broken_off() -> None:

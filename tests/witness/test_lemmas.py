@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandproof.encoding.system import Problem, StepRule, pose
-from bandproof.engines.bounded import tell
 from bandproof.engines.run import decide, search
 from bandproof.findings.finding import Verdict
 from bandproof.lemmas.cubes import Literal, true_of, whole
@@ -17,6 +16,7 @@ from bandproof.lemmas.lemma import Lemma, contradiction, forbids, lemma_of, refi
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import start_states, successors
 from bandproof.machine.story import State, Step, StepKind, Story
+from bandproof.machine.telling import tell
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import Pace, Property
 from bandproof.solvers import cvc5_solver, z3_solver
@@ -279,4 +279,4 @@ def test_refining_leaves_other_hits_alone() -> None:
     assert story is not None
     assert not forbids(layout, lemma, story)
     assert len(story.steps) == 3
-    assert isinstance(find_pressures(layout, tell(problem, list(story.states)), claim), Real)
+    assert isinstance(find_pressures(layout, tell(layout, claim, list(story.states)), claim), Real)

@@ -20,6 +20,7 @@ from bandproof.findings.limits import Clock, GaveUpError, Limits
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, surely
 from bandproof.machine.story import Story
+from bandproof.machine.telling import NotARunError
 from bandproof.model.arrangement import Start
 from bandproof.model.conditions import Condition, Not, Truth
 from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
@@ -107,7 +108,6 @@ class Decider:
     def _run(
         self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True, least: int = 0
     ) -> Decision:
-        from bandproof.engines.bounded import NotARunError  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:

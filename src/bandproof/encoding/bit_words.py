@@ -21,8 +21,13 @@ from bandproof.model.conditions import (
     InState,
     Lower,
     Not,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    NotLower,
     Truth,
 )
+from bandproof.model.walker import Walker, opposite
 from bandproof.properties.claim import Property, Shape
 from bandproof.text.units import SHOWN_DECIMALS, show_pressure
 
@@ -112,27 +117,58 @@ def claim_words(claim: Property, unit: str) -> str:
 
 def condition_words(condition: Condition, unit: str) -> str:
     """A condition as words, every compound in brackets."""
-    match condition:
-        case Truth(value):
-            return "always" if value else "never"
-        case Below(volume, low, high):
-            return f"{volume} is below {_threshold(low, high, unit)}"
-        case AtLeast(volume, low, high):
-            return f"{volume} is at least {_threshold(low, high, unit)}"
-        case Lower(volume, other):
-            return f"{volume} is below pressure of {other}"
-        case InState(part, states):
-            return f"{part} is {' or '.join(sorted(states))}"
-        case InPosition(control, positions):
-            return f"{control} stands at {' or '.join(sorted(positions))}"
-        case Happened(mishap):
-            return f"{mishap} has happened"
-        case Not(item):
-            return f"not ({condition_words(item, unit)})"
-        case AllOf(items):
-            return f"({' and '.join(condition_words(item, unit) for item in items)})"
-        case AnyOf(items):
-            return f"({' or '.join(condition_words(item, unit) for item in items)})"
+    return _Words(unit).walk(condition)
+
+
+class _Words(Walker[str]):
+    """Negations stay where they are; a leaf that is an opposite is worded as the negation of what it is opposite to."""
+
+    __slots__ = ("unit",)
+
+    def __init__(self, unit: str) -> None:
+        self.unit = unit
+
+    def truth(self, node: Truth) -> str:
+        return "always" if node.value else "never"
+
+    def below(self, node: Below) -> str:
+        return f"{node.volume} is below {_threshold(node.low, node.high, self.unit)}"
+
+    def at_least(self, node: AtLeast) -> str:
+        return f"{node.volume} is at least {_threshold(node.low, node.high, self.unit)}"
+
+    def lower(self, node: Lower) -> str:
+        return f"{node.volume} is below pressure of {node.other}"
+
+    def not_lower(self, node: NotLower) -> str:
+        return f"not ({self.walk(opposite(node))})"
+
+    def in_state(self, node: InState) -> str:
+        return f"{node.part} is {' or '.join(sorted(node.states))}"
+
+    def not_in_state(self, node: NotInState) -> str:
+        return f"not ({self.walk(opposite(node))})"
+
+    def in_position(self, node: InPosition) -> str:
+        return f"{node.control} stands at {' or '.join(sorted(node.positions))}"
+
+    def not_in_position(self, node: NotInPosition) -> str:
+        return f"not ({self.walk(opposite(node))})"
+
+    def happened(self, node: Happened) -> str:
+        return f"{node.mishap} has happened"
+
+    def not_happened(self, node: NotHappened) -> str:
+        return f"not ({self.walk(opposite(node))})"
+
+    def negated(self, node: Not) -> str:
+        return f"not ({self.walk(node.item)})"
+
+    def all_of(self, node: AllOf) -> str:
+        return f"({' and '.join(map(self.walk, node.items))})"
+
+    def any_of(self, node: AnyOf) -> str:
+        return f"({' or '.join(map(self.walk, node.items))})"
 
 
 def _threshold(low: Fraction, high: Fraction, unit: str) -> str:

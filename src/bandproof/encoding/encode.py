@@ -29,9 +29,13 @@ from bandproof.model.conditions import (
     InPosition,
     InState,
     Lower,
-    Not,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    NotLower,
     Truth,
 )
+from bandproof.model.walker import Walker
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,33 +190,7 @@ class Encoding:
 
     def condition(self, condition: Condition, *, sure: bool) -> int:
         """The condition holds for every (`sure`), or for some, pressure in the bands and setting in its tolerance."""
-        match condition:
-            case Truth(value):
-                return TRUE if value else FALSE
-            case Below(volume, low, high):
-                return self.surely_below(volume, low) if sure else negate(self.surely_at_least(volume, high))
-            case AtLeast(volume, low, high):
-                return self.surely_at_least(volume, high) if sure else negate(self.surely_below(volume, low))
-            case Lower(volume, other):
-                if sure:
-                    return self._band_under(volume, other)
-                return negate(self._band_under(other, volume))
-            case InState(part, states):
-                return self.circuit.any_of(self.part_in(part, s) for s in sorted(states))
-            case InPosition(control, positions):
-                return self.circuit.any_of(self.control_at(control, p) for p in sorted(positions))
-            case Happened(mishap):
-                return self.present(mishap)
-            case Not(item):
-                return negate(self.condition(item, sure=not sure))
-            case AllOf(items):
-                return self.circuit.all_of([self.condition(item, sure=sure) for item in items])
-            case AnyOf(items):
-                return self.circuit.any_of([self.condition(item, sure=sure) for item in items])
-
-    def _band_under(self, volume: str, other: str) -> int:
-        """The whole band of `volume` is at or under the whole band of `other`."""
-        return self.surely_above(other, volume)
+        return (_Sure(self) if sure else _Possible(self)).walk(condition)
 
     # ---- parts
 
@@ -323,3 +301,78 @@ class Encoding:
         """Every pressure of the band is above `high`."""
         above = [bit for m, bit in zip(self.layout.thresholds[volume], self.levels[volume], strict=True) if m > high]
         return above[0] if above else FALSE
+
+
+# --------------------------------------------------------------------------------------------------- conditions
+
+
+class _Stated(Walker[int]):
+    """Conditions as literals: what a state says outright, and how conditions are joined."""
+
+    __slots__ = ("e",)
+
+    def __init__(self, encoding: Encoding) -> None:
+        self.e = encoding
+
+    def truth(self, node: Truth) -> int:
+        return TRUE if node.value else FALSE
+
+    def in_state(self, node: InState) -> int:
+        return self.e.circuit.any_of(self.e.part_in(node.part, s) for s in sorted(node.states))
+
+    def not_in_state(self, node: NotInState) -> int:
+        return negate(self.e.circuit.any_of(self.e.part_in(node.part, s) for s in sorted(node.states)))
+
+    def in_position(self, node: InPosition) -> int:
+        return self.e.circuit.any_of(self.e.control_at(node.control, p) for p in sorted(node.positions))
+
+    def not_in_position(self, node: NotInPosition) -> int:
+        return negate(self.e.circuit.any_of(self.e.control_at(node.control, p) for p in sorted(node.positions)))
+
+    def happened(self, node: Happened) -> int:
+        return self.e.present(node.mishap)
+
+    def not_happened(self, node: NotHappened) -> int:
+        return negate(self.e.present(node.mishap))
+
+    def all_of(self, node: AllOf) -> int:
+        return self.e.circuit.all_of([self.walk(item) for item in node.items])
+
+    def any_of(self, node: AnyOf) -> int:
+        return self.e.circuit.any_of([self.walk(item) for item in node.items])
+
+
+class _Sure(_Stated):
+    """For every pressure in the bands and every setting in its tolerance."""
+
+    __slots__ = ()
+
+    def below(self, node: Below) -> int:
+        return self.e.surely_below(node.volume, node.low)
+
+    def at_least(self, node: AtLeast) -> int:
+        return self.e.surely_at_least(node.volume, node.high)
+
+    def lower(self, node: Lower) -> int:
+        return self.e.surely_above(node.other, node.volume)
+
+    def not_lower(self, node: NotLower) -> int:
+        return self.e.surely_above(node.volume, node.other)
+
+
+class _Possible(_Stated):
+    """For some pressure in the bands and some setting in its tolerance: the opposite is not sure."""
+
+    __slots__ = ()
+
+    def below(self, node: Below) -> int:
+        return negate(self.e.surely_at_least(node.volume, node.high))
+
+    def at_least(self, node: AtLeast) -> int:
+        return negate(self.e.surely_below(node.volume, node.low))
+
+    def lower(self, node: Lower) -> int:
+        return negate(self.e.surely_above(node.volume, node.other))
+
+    def not_lower(self, node: NotLower) -> int:
+        return negate(self.e.surely_above(node.other, node.volume))

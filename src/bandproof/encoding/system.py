@@ -17,7 +17,8 @@ from bandproof.encoding.flow import FlowRule
 from bandproof.encoding.pace import PaceRule
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Count, State
-from bandproof.model.conditions import AtLeast, Below, Lower, atoms
+from bandproof.model.conditions import AtLeast, Below, Lower, NotLower
+from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace, Property, Shape
 
 
@@ -186,16 +187,13 @@ class StepRule:
         """For each volume the ranks of the thresholds that no guard and no condition of the claim compares it with."""
         compared: dict[str, set[Fraction]] = {v: set() for v in self.up}
         guards = [m.when for part in self.layout.arrangement.parts for m in part.moves]
-        for condition in [*guards, claim.when, claim.then, *([claim.until] if claim.until else [])]:
-            for atom in atoms(condition):
-                match atom:
-                    case Below(volume, low, high) | AtLeast(volume, low, high):
-                        compared[volume] |= {low, high}
-                    case Lower(volume, other):
-                        compared[volume] |= set(self.layout.thresholds[volume])
-                        compared[other] |= set(self.layout.thresholds[other])
-                    case _:
-                        pass
+        for leaf in comparisons(*guards, claim.when, claim.then, *([claim.until] if claim.until else [])):
+            match leaf:
+                case Below(volume, low, high) | AtLeast(volume, low, high):
+                    compared[volume] |= {low, high}
+                case Lower(volume, other) | NotLower(volume, other):
+                    compared[volume] |= set(self.layout.thresholds[volume])
+                    compared[other] |= set(self.layout.thresholds[other])
         return {
             volume: frozenset(r for r, mark in enumerate(self.layout.thresholds[volume]) if mark not in marks)
             for volume, marks in compared.items()

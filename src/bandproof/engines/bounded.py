@@ -6,15 +6,11 @@ k states of a run from the start is one, no state ever is.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
-from itertools import pairwise
-
 from bandproof.encoding.encode import COUNTS, LAST
 from bandproof.encoding.session import SolverSession
 from bandproof.encoding.system import Problem
-from bandproof.machine.semantics import check_step
-from bandproof.machine.story import State, Step, Story
+from bandproof.machine.story import State, Story
+from bandproof.machine.telling import NotARunError, tell
 from bandproof.model.arrangement import VolumeKind
 
 
@@ -113,7 +109,7 @@ class Unrolling:
         return self._told(depth)
 
     def _told(self, depth: int) -> Story:
-        return tell(self.problem, [self._state(copy) for copy in range(depth + 1)])
+        return tell(self.problem.layout, self.problem.claim, [self._state(copy) for copy in range(depth + 1)])
 
     def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
         """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
@@ -141,39 +137,6 @@ class Unrolling:
     def close(self) -> None:
         """Free the solver."""
         self._sat.close()
-
-
-class NotARunError(Exception):
-    """An engine's run that the executable machine does not accept: the two meanings differ, which is a defect."""
-
-
-def tell(problem: Problem, states: list[State]) -> Story:
-    """States from a solver as a story, its steps named by the executable semantics.
-
-    Repeats are left out, and a leap is told threshold by threshold.
-    """
-    claim = problem.claim
-    kept = [states[0]]
-    steps: list[Step] = []
-    for state in (between for pair in pairwise(states) for between in _threshold_by_threshold(*pair)):
-        if state == kept[-1]:
-            continue
-        step = check_step(problem.layout, kept[-1], state, claim.pace, claim.mishaps)
-        if isinstance(step, str):
-            message = f"step {len(steps) + 1}: {step}"
-            raise NotARunError(message)
-        kept.append(state)
-        steps.append(step)
-    return Story(claim.during, tuple(kept), tuple(steps))
-
-
-def _threshold_by_threshold(before: State, after: State) -> Iterator[State]:
-    """The states after `before` up to `after`, a volume that crosses several thresholds crossing one at a time."""
-    gap = max((abs(a - b) for b, a in zip(before.bands, after.bands, strict=True)), default=0)
-    for k in range(1, gap):
-        bands = tuple(b + max(-k, min(k, a - b)) for b, a in zip(before.bands, after.bands, strict=True))
-        yield replace(before, bands=bands)
-    yield after
 
 
 def a_start(problem: Problem) -> State | None:

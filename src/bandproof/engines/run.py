@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from bandproof.encoding.circuit import FALSE
 from bandproof.encoding.system import Problem, StepRule, pose
-from bandproof.engines.bounded import Unrolling, a_start, no_state_in, tell
+from bandproof.engines.bounded import Unrolling, a_start, no_state_in
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.engines.walk import Sights, walks
 from bandproof.findings.finding import Verdict
@@ -21,6 +21,7 @@ from bandproof.lemmas.lemma import Lemma, refine
 from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
+from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property, Shape
 from bandproof.witness.concretise import Real, Unclear, concretise
 
@@ -131,7 +132,7 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, 
 def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
     """The run that reachability found, when bounded search could not look for a shorter one to the end."""
     assert reached.states is not None
-    story = tell(problem, [problem.state_of(list(values)) for values in reached.states])
+    story = tell(problem.layout, problem.claim, [problem.state_of(list(values)) for values in reached.states])
     reason = f"the story has {len(story.steps)} steps; there may be a shorter one, of at least {depth}"
     return Outcome(story, None, "reachability", reason if len(story.steps) > depth else "")
 
@@ -167,7 +168,7 @@ def decide(
         sights.extend(outcome.story.states)
         if not real:
             return _shown(claim, problem, outcome, outcome.story, ())
-        answer = concretise(rule, problem, outcome.story, tell, more=LONGER, check=check)
+        answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
             return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lemmas=tuple(lemmas))

@@ -48,7 +48,8 @@ from bandproof.lemmas.chattering import Chattering, Surroundings
 from bandproof.lemmas.cubes import Cube, Literal, Needs, ceiling_of, floor_of
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Range, VolumeKind
-from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, Lower, Not
+from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, Lower, NotLower
+from bandproof.model.walker import Walker, opposite
 
 #: Sizes assumed for volumes without one, in litres. A line is at most a fiftieth of a tank, as the path rule wants it.
 ASSUMED = {
@@ -311,7 +312,7 @@ class Air:
         for order, move in enumerate(part.moves):
             if (move.source, move.target) == ends:
                 point = 2 * place.number + 2
-                formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, point, want=True)
+                formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, point)
                 options.append(formula)
                 needs |= why
         if "true" not in options:
@@ -322,37 +323,23 @@ class Air:
         for order, move in enumerate(part.moves):
             if move.source == state and move.target != state:
                 for t in self._stay(place.number):
-                    formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, t, want=False)
+                    formula, why = self._guard(opposite(move.when), (part.name, f"move {order + 1}"), place, t)
                     demands.append(formula)
                     needs |= why if formula != "true" else NOTHING
         demands = [demand for demand in dict.fromkeys(demands) if demand != "true"]
         if demands:
             self.facts.append(Fact(f"(or (not {self.lasting[place.number]}) {join('and', demands)})", needs))
 
-    def _guard(
-        self, condition: Condition, key: tuple[str, ...], place: Cube, t: int, *, want: bool
-    ) -> tuple[str, Needs]:
-        """The condition holds (or, not `want`, fails) at point `t`, boundary included, as far as is known of the place.
+    def _guard(self, condition: Condition, key: tuple[str, ...], place: Cube, t: int) -> tuple[str, Needs]:
+        """The condition holds at point `t`, boundary included, as far as is known of the place.
 
         What is not known asks for nothing: `true`.
         """
-        match condition:
-            case Not(item):
-                return self._guard(item, (*key, "not"), place, t, want=not want)
-            case AllOf(items) | AnyOf(items):
-                terms = [self._guard(x, (*key, str(i + 1)), place, t, want=want) for i, x in enumerate(items)]
-                return _joined(terms, every=isinstance(condition, AllOf) == want)
-            case Below() | AtLeast():
-                return self._compared(condition, key, t, at_least=isinstance(condition, AtLeast) == want), NOTHING
-            case Lower(volume, other):
-                return f"({'<=' if want else '>='} {self.pressure[volume, t]} {self.pressure[other, t]})", NOTHING
-            case _:
-                holds, needs = place.truth(condition)
-                return ("true", NOTHING) if holds is None else ("true" if holds == want else "false", needs)
+        return _Guard(self, key, place, t).walk(condition)
 
-    def _compared(self, atom: Below | AtLeast, key: tuple[str, ...], t: int, *, at_least: bool) -> str:
+    def compared(self, side: str, atom: Below | AtLeast, key: tuple[str, ...], t: int) -> str:
         """A pressure, and with it the air of a volume whose size is a range, compared with a setting."""
-        side, volume = ">=" if at_least else "<=", atom.volume
+        volume = atom.volume
         if atom.low == atom.high:
             return f"({side} {self.pressure[volume, t]} {number(atom.low)})"
         name = f"{key[0]} {atom.setting}" if atom.setting else " ".join(key)
@@ -385,9 +372,52 @@ class Air:
                 size = self.size[volume]
                 ends = f"(<= (* {number(given.low)} {size}) {self.amount[volume, 0]} (* {number(given.high)} {size}))"
                 self.facts.append(Fact(ends, NOTHING, start=True))
-        formula, needs = self._guard(start.where, ("start",), self.places[0], 0, want=True)
+        formula, needs = self._guard(start.where, ("start",), self.places[0], 0)
         if formula != "true":
             self.facts.append(Fact(formula, needs, start=True))
+
+
+class _Guard(Walker[tuple[str, Needs]]):
+    """A guard as a demand on the numbers at point `t`; `key` names its settings that have no name of their own."""
+
+    __slots__ = ("_air", "_key", "_place", "_t")
+
+    def __init__(self, air: Air, key: tuple[str, ...], place: Cube, t: int) -> None:
+        self._air = air
+        self._key = key
+        self._place = place
+        self._t = t
+
+    def below(self, node: Below) -> tuple[str, Needs]:
+        return self._air.compared("<=", node, self._key, self._t), NOTHING
+
+    def at_least(self, node: AtLeast) -> tuple[str, Needs]:
+        return self._air.compared(">=", node, self._key, self._t), NOTHING
+
+    def lower(self, node: Lower) -> tuple[str, Needs]:
+        return self._ordered("<=", node), NOTHING
+
+    def not_lower(self, node: NotLower) -> tuple[str, Needs]:
+        return self._ordered(">=", node), NOTHING
+
+    def _ordered(self, side: str, node: Lower | NotLower) -> str:
+        pressure = self._air.pressure
+        return f"({side} {pressure[node.volume, self._t]} {pressure[node.other, self._t]})"
+
+    def other(self, node: Condition) -> tuple[str, Needs]:
+        holds, needs = self._place.truth(node)
+        return ("true", NOTHING) if holds is None else ("true" if holds else "false", needs)
+
+    def all_of(self, node: AllOf) -> tuple[str, Needs]:
+        return _joined(self._each(node.items), every=True)
+
+    def any_of(self, node: AnyOf) -> tuple[str, Needs]:
+        return _joined(self._each(node.items), every=False)
+
+    def _each(self, items: tuple[Condition, ...]) -> list[tuple[str, Needs]]:
+        return [
+            _Guard(self._air, (*self._key, str(i)), self._place, self._t).walk(item) for i, item in enumerate(items, 1)
+        ]
 
 
 def directions(passage: Passage) -> list[tuple[str, str]]:

@@ -9,15 +9,23 @@ all moves round some cycle of the part's states can be due at the same pressures
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from bandproof.lemmas.cubes import Needs
 from bandproof.model.arrangement import Move, Part
-from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, InState, Lower, Not
-
-#: A demand inside a guard: a condition, and whether it is to hold or to fail.
-Demand = tuple[Condition, bool]
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    InState,
+    Lower,
+    NotInState,
+    NotLower,
+)
+from bandproof.model.walker import Walker
 
 NOTHING: Needs = frozenset()
 
@@ -85,7 +93,7 @@ class Chattering:
                 if not states & reached or states <= reached:
                     continue
                 waiting.remove(cycle)
-                clash = self._clash([(move.when, True) for move in cycle], _Asked(), part.name, around)
+                clash = _Clash(self._restless | {part.name}, around).of(tuple(move.when for move in cycle))
                 if clash is None:
                     reached |= states
                     growing = True
@@ -93,38 +101,75 @@ class Chattering:
                     why |= clash
         return frozenset(reached), why
 
-    def _clash(self, demands: list[Demand], asked: _Asked, own: str, around: Surroundings) -> Needs | None:
-        """None when all demands can be met at the same pressures; else what is known that rules it out."""
+
+class _Clash(Walker[Needs | None]):
+    """Why a condition, what has been `asked` and the `rest` cannot be met at the same pressures; None when they can.
+
+    What is said of parts that may chatter themselves (`restless`) asks for nothing.
+    """
+
+    __slots__ = ("_around", "_asked", "_rest", "_restless")
+
+    def __init__(
+        self,
+        restless: set[str],
+        around: Surroundings,
+        asked: _Asked | None = None,
+        rest: tuple[Condition, ...] = (),
+    ) -> None:
+        self._restless = restless
+        self._around = around
+        self._asked = asked or _Asked()
+        self._rest = rest
+
+    def of(self, demands: tuple[Condition, ...]) -> Needs | None:
+        """The same for several conditions; any `rest` is left aside."""
         if not demands:
-            return _compared(asked, around)
-        (condition, want), *rest = demands
-        match condition:
-            case Not(item):
-                return self._clash([(item, not want), *rest], asked, own, around)
-            case AllOf(items) | AnyOf(items):
-                if isinstance(condition, AllOf) == want:
-                    return self._clash([*((item, want) for item in items), *rest], asked, own, around)
-                found: Needs = NOTHING
-                for item in items:
-                    clash = self._clash([(item, want), *rest], asked, own, around)
-                    if clash is None:
-                        return None
-                    found |= clash
-                return found
-            case Below(volume, low, high) | AtLeast(volume, low, high):
-                if isinstance(condition, AtLeast) == want:
-                    least = {**asked.least, volume: max(low, asked.least.get(volume, low))}
-                    return self._clash(rest, _Asked(least, asked.greatest, asked.pairs), own, around)
-                greatest = {**asked.greatest, volume: min(high, asked.greatest.get(volume, high))}
-                return self._clash(rest, _Asked(asked.least, greatest, asked.pairs), own, around)
-            case Lower(volume, other):
-                pair = condition if want else Lower(other, volume)
-                return self._clash(rest, _Asked(asked.least, asked.greatest, (*asked.pairs, pair)), own, around)
-            case InState(name) if name in self._restless or name == own:
-                return self._clash(rest, asked, own, around)
-            case _:
-                holds, why = around.truth(condition)
-                return self._clash(rest, asked, own, around) if holds in (None, want) else why
+            return _compared(self._asked, self._around)
+        first, *rest = demands
+        return _Clash(self._restless, self._around, self._asked, tuple(rest)).walk(first)
+
+    def _then(self, asked: _Asked) -> Needs | None:
+        return _Clash(self._restless, self._around, asked).of(self._rest)
+
+    def all_of(self, node: AllOf) -> Needs | None:
+        return self.of((*node.items, *self._rest))
+
+    def any_of(self, node: AnyOf) -> Needs | None:
+        found: Needs = NOTHING
+        for item in node.items:
+            clash = self.walk(item)
+            if clash is None:
+                return None
+            found |= clash
+        return found
+
+    def at_least(self, node: AtLeast) -> Needs | None:
+        asked = self._asked
+        least = max(node.low, asked.least.get(node.volume, node.low))
+        return self._then(replace(asked, least={**asked.least, node.volume: least}))
+
+    def below(self, node: Below) -> Needs | None:
+        asked = self._asked
+        greatest = min(node.high, asked.greatest.get(node.volume, node.high))
+        return self._then(replace(asked, greatest={**asked.greatest, node.volume: greatest}))
+
+    def lower(self, node: Lower) -> Needs | None:
+        return self._then(replace(self._asked, pairs=(*self._asked.pairs, node)))
+
+    def not_lower(self, node: NotLower) -> Needs | None:
+        # Boundaries count as met either way, so this is the pair the other way round.
+        return self.lower(Lower(node.other, node.volume))
+
+    def in_state(self, node: InState) -> Needs | None:
+        return self._then(self._asked) if node.part in self._restless else self.other(node)
+
+    def not_in_state(self, node: NotInState) -> Needs | None:
+        return self._then(self._asked) if node.part in self._restless else self.other(node)
+
+    def other(self, node: Condition) -> Needs | None:
+        holds, why = self._around.truth(node)
+        return why if holds is False else self._then(self._asked)
 
 
 def _compared(asked: _Asked, around: Surroundings) -> Needs | None:

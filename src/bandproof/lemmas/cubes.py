@@ -13,7 +13,17 @@ from fractions import Fraction
 from bandproof.encoding.bit_words import show_thresholds
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import State
-from bandproof.model.conditions import Condition, Happened, InPosition, InState, Truth
+from bandproof.model.conditions import (
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    Truth,
+)
+from bandproof.model.walker import Walker
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,22 +130,54 @@ class Cube:
 
     def truth(self, condition: Condition) -> tuple[bool | None, Needs]:
         """Whether a condition on a part, a control or a mishap holds here; None when that is not known."""
-        match condition:
-            case Truth(value):
-                return value, frozenset()
-            case InState(name, allowed):
-                atom = self._values.get(("part", name))
-            case InPosition(name, allowed):
-                atom = self._values.get(("control", name))
-            case Happened(mishap):
-                known = self._mishap.get(mishap)
-                return (None, frozenset()) if known is None else (known.holds, frozenset({(self.number, known)}))
-            case _:
-                message = f"{condition} is not about parts, controls and mishaps"
-                raise TypeError(message)
+        return _Known(self).walk(condition)
+
+    def among(self, sort: str, name: str, allowed: frozenset[str]) -> tuple[bool | None, Needs]:
+        """Whether a part or a control is in one of the `allowed` states here."""
+        atom = self._values.get((sort, name))
         if atom is None or (atom.values & allowed and atom.values - allowed):
             return None, frozenset()
         return not atom.values - allowed, frozenset({(self.number, atom)})
+
+    def present(self, mishap: str) -> tuple[bool | None, Needs]:
+        """Whether a mishap has happened here."""
+        atom = self._mishap.get(mishap)
+        return (None, frozenset()) if atom is None else (atom.holds, frozenset({(self.number, atom)}))
+
+
+class _Known(Walker[tuple[bool | None, Needs]]):
+    """What is known in a place of conditions on parts, controls and mishaps; of no others."""
+
+    __slots__ = ("_place",)
+
+    def __init__(self, place: Cube) -> None:
+        self._place = place
+
+    def truth(self, node: Truth) -> tuple[bool | None, Needs]:
+        return node.value, frozenset()
+
+    def in_state(self, node: InState) -> tuple[bool | None, Needs]:
+        return self._place.among("part", node.part, node.states)
+
+    def not_in_state(self, node: NotInState) -> tuple[bool | None, Needs]:
+        return _turned(self._place.among("part", node.part, node.states))
+
+    def in_position(self, node: InPosition) -> tuple[bool | None, Needs]:
+        return self._place.among("control", node.control, node.positions)
+
+    def not_in_position(self, node: NotInPosition) -> tuple[bool | None, Needs]:
+        return _turned(self._place.among("control", node.control, node.positions))
+
+    def happened(self, node: Happened) -> tuple[bool | None, Needs]:
+        return self._place.present(node.mishap)
+
+    def not_happened(self, node: NotHappened) -> tuple[bool | None, Needs]:
+        return _turned(self._place.present(node.mishap))
+
+
+def _turned(known: tuple[bool | None, Needs]) -> tuple[bool | None, Needs]:
+    holds, needs = known
+    return None if holds is None else not holds, needs
 
 
 def floor_of(places: Iterable[Cube], volume: str) -> tuple[Fraction, Needs]:

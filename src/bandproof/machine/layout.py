@@ -10,12 +10,12 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import chain
 
 from bandproof.machine.pace import TimingConstraint, timing_constraints
 from bandproof.machine.story import Count
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
-from bandproof.model.conditions import AtLeast, Below, Condition, Lower, atoms
+from bandproof.model.conditions import AtLeast, Below, Condition, Lower, NotLower
+from bandproof.model.walker import comparisons
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +56,12 @@ def lay_out(arrangement: Arrangement, claims: Iterable[Condition] = ()) -> Layou
     starts = (start.where for start in arrangement.starts)
     compared: dict[str, set[Fraction]] = {volume.name: set() for volume in arrangement.volumes}
     groups = _Groups(compared)
-    for atom in (a for condition in chain(guards, starts, claims) for a in atoms(condition)):
-        match atom:
+    for leaf in comparisons(*guards, *starts, *claims):
+        match leaf:
             case Below(volume, low, high) | AtLeast(volume, low, high):
                 compared[volume] |= {low, high}
-            case Lower(volume, other):
+            case Lower(volume, other) | NotLower(volume, other):
                 groups.join(volume, other)
-            case _:
-                pass
     for part in arrangement.parts:
         for passage in part.passages:
             if not {passage.upstream, passage.downstream} & {ATMOSPHERE, SOURCE}:

@@ -28,9 +28,13 @@ from bandproof.model.conditions import (
     InPosition,
     InState,
     Lower,
-    Not,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    NotLower,
     Truth,
 )
+from bandproof.model.walker import Walker
 from bandproof.physics.iso6358 import flow_bounds
 from bandproof.properties.claim import Pace
 
@@ -95,54 +99,90 @@ class Reading:
 # --------------------------------------------------------------------------------------------------- conditions
 
 
+class _OfState(Walker[bool]):
+    """What a state leaves no doubt about, and how conditions are joined. Negations come as opposites, never as `Not`."""
+
+    __slots__ = ("reading",)
+
+    def __init__(self, reading: Reading) -> None:
+        self.reading = reading
+
+    def truth(self, node: Truth) -> bool:
+        return node.value
+
+    def in_state(self, node: InState) -> bool:
+        return self.reading.part[node.part] in node.states
+
+    def not_in_state(self, node: NotInState) -> bool:
+        return self.reading.part[node.part] not in node.states
+
+    def in_position(self, node: InPosition) -> bool:
+        return self.reading.position[node.control] in node.positions
+
+    def not_in_position(self, node: NotInPosition) -> bool:
+        return self.reading.position[node.control] not in node.positions
+
+    def happened(self, node: Happened) -> bool:
+        return node.mishap in self.reading.state.mishaps
+
+    def not_happened(self, node: NotHappened) -> bool:
+        return node.mishap not in self.reading.state.mishaps
+
+    def all_of(self, node: AllOf) -> bool:
+        return all(map(self.walk, node.items))
+
+    def any_of(self, node: AnyOf) -> bool:
+        return any(map(self.walk, node.items))
+
+
+class _Surely(_OfState):
+    __slots__ = ()
+
+    def below(self, node: Below) -> bool:
+        return self.reading.high(node.volume) <= node.low
+
+    def at_least(self, node: AtLeast) -> bool:
+        return self.reading.low(node.volume) >= node.high
+
+    def lower(self, node: Lower) -> bool:
+        return self.reading.high(node.volume) <= self.reading.low(node.other)
+
+    def not_lower(self, node: NotLower) -> bool:
+        return self.reading.low(node.volume) >= self.reading.high(node.other)
+
+
+class _Maybe(_OfState):
+    __slots__ = ()
+
+    def below(self, node: Below) -> bool:
+        return self.reading.low(node.volume) < node.high
+
+    def at_least(self, node: AtLeast) -> bool:
+        return self.reading.high(node.volume) > node.low
+
+    def lower(self, node: Lower) -> bool:
+        return self.reading.low(node.volume) < self.reading.high(node.other)
+
+    def not_lower(self, node: NotLower) -> bool:
+        return self.reading.high(node.volume) > self.reading.low(node.other)
+
+
 def surely(reading: Reading, condition: Condition) -> bool:
     """The condition holds whatever the pressures in their bands and the settings in their tolerances.
 
-    For a guard this is *must*: `below S`, S in [lo, hi], is sure iff p < lo; `at least S` iff p >= hi.
+    For a guard this is *must*: `below S`, S in [lo, hi], is sure iff p < lo; `at least S` iff p >= hi. What a
+    condition joins is asked for one by one: `all of` is sure when each item is, `any of` when one is.
     """
-    match condition:
-        case Truth(value):
-            return value
-        case Below(volume, low, _):
-            return reading.high(volume) <= low
-        case AtLeast(volume, _, high):
-            return reading.low(volume) >= high
-        case Lower(volume, other):
-            return reading.high(volume) <= reading.low(other)
-        case InState(part, states):
-            return reading.part[part] in states
-        case InPosition(control, positions):
-            return reading.position[control] in positions
-        case Happened(mishap):
-            return mishap in reading.state.mishaps
-        case Not(item):
-            return not maybe(reading, item)
-        case AllOf(items):
-            return all(surely(reading, item) for item in items)
-        case AnyOf(items):
-            return any(surely(reading, item) for item in items)
+    return _Surely(reading).walk(condition)
 
 
 def maybe(reading: Reading, condition: Condition) -> bool:
     """The condition holds for some pressures in the bands and some settings in their tolerances.
 
-    For a guard this is *may*: `below S`, S in [lo, hi], may hold iff p < hi; `at least S` iff p >= lo.
+    For a guard this is *may*: `below S`, S in [lo, hi], may hold iff p < hi; `at least S` iff p >= lo. What a
+    condition joins is asked for one by one, each with pressures and settings of its own choice.
     """
-    match condition:
-        case Below(volume, _, high):
-            return reading.low(volume) < high
-        case AtLeast(volume, low, _):
-            return reading.high(volume) > low
-        case Lower(volume, other):
-            return reading.low(volume) < reading.high(other)
-        case Not(item):
-            return not surely(reading, item)
-        case AllOf(items):
-            return all(maybe(reading, item) for item in items)
-        case AnyOf(items):
-            return any(maybe(reading, item) for item in items)
-        case _:
-            return surely(reading, condition)
+    return _Maybe(reading).walk(condition)
 
 
 def may_moves(reading: Reading, part: Part) -> list[Move]:

@@ -3,11 +3,13 @@
 Pressures are gauge, in exact pascals (`fractions.Fraction`). A pressure condition carries the two ends of its
 threshold; for an exact threshold they are equal. It also says which setting the numbers come from, so that a change of
 the setting reaches it: two conditions with equal numbers from different settings are two conditions.
+
+Files speak of `Not`. The kinds `NotLower`, `NotInState`, `NotInPosition` and `NotHappened` stand in its place in negation
+normal form, which `bandproof.model.walker` makes; there `Below` and `AtLeast` are each other's opposites.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -66,8 +68,24 @@ class Lower:
 
 
 @dataclass(frozen=True, slots=True)
+class NotLower:
+    """The pressure of `volume` is at or above that of `other`."""
+
+    volume: str
+    other: str
+
+
+@dataclass(frozen=True, slots=True)
 class InState:
     """`part` is in one of `states`."""
+
+    part: str
+    states: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class NotInState:
+    """`part` is in none of `states`."""
 
     part: str
     states: frozenset[str]
@@ -82,8 +100,23 @@ class InPosition:
 
 
 @dataclass(frozen=True, slots=True)
+class NotInPosition:
+    """`control` stands in none of `positions`."""
+
+    control: str
+    positions: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class Happened:
     """`mishap` is present."""
+
+    mishap: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotHappened:
+    """`mishap` is not present."""
 
     mishap: str
 
@@ -109,18 +142,11 @@ class AnyOf:
     items: tuple[Condition, ...]
 
 
-Condition = Truth | Below | AtLeast | Lower | InState | InPosition | Happened | Not | AllOf | AnyOf
+#: A comparison of pressures: what bands and tolerances can leave open.
+Comparison = Below | AtLeast | Lower | NotLower
+#: What a state says outright.
+Standing = InState | NotInState | InPosition | NotInPosition | Happened | NotHappened
+Leaf = Truth | Comparison | Standing
+Condition = Leaf | Not | AllOf | AnyOf
 
 ALWAYS_TRUE = Truth(value=True)
-
-
-def atoms(condition: Condition) -> Iterator[Condition]:
-    """Every leaf of `condition`, left to right, with repeats."""
-    match condition:
-        case Not(item):
-            yield from atoms(item)
-        case AllOf(items) | AnyOf(items):
-            for item in items:
-                yield from atoms(item)
-        case _:
-            yield condition

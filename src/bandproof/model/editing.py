@@ -13,8 +13,9 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from bandproof.model.arrangement import Arrangement, Part, Setting, Size, Start
-from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, InState, Not, Truth, atoms
+from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, InState, Not, NotInState, Truth
 from bandproof.model.resolve import all_of, any_of, negation
+from bandproof.model.walker import leaves
 from bandproof.terms.names import suggest
 from bandproof.terms.nodes import End
 from bandproof.text.diagnostics import Diagnostic
@@ -135,13 +136,13 @@ def following(condition: Condition, setting: Setting) -> Condition:
 
 def needs_exact(condition: Condition, setting: str) -> bool:
     """Whether the condition compares with the setting itself and not with one of its ends."""
-    pressures = (atom for atom in atoms(condition) if isinstance(atom, Below | AtLeast))
+    pressures = (atom for atom in leaves(condition) if isinstance(atom, Below | AtLeast))
     return any(atom.tie is None and atom.setting == setting for atom in pressures)
 
 
 def watches(condition: Condition, part: str) -> bool:
     """Whether the condition speaks of a state of the part."""
-    return any(isinstance(atom, InState) and atom.part == part for atom in atoms(condition))
+    return any(isinstance(atom, InState | NotInState) and atom.part == part for atom in leaves(condition))
 
 
 def forgetting(condition: Condition, part: Part) -> Condition:

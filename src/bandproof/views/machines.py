@@ -9,7 +9,8 @@ from __future__ import annotations
 from itertools import groupby
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part
-from bandproof.model.conditions import AnyOf, Condition, Truth
+from bandproof.model.conditions import Condition, Truth
+from bandproof.model.walker import alternatives
 from bandproof.views import dot
 from bandproof.views.graphviz import render_svg
 from bandproof.views.phrases import open_in, passage_words, plain, show_condition, size_words
@@ -66,7 +67,7 @@ def _machine(part: Part, unit: str) -> list[str]:
 
 def _guard_rows(guards: list[Condition], unit: str) -> list[str]:
     """The lines of a label: one paragraph for each of the alternatives that let the part move."""
-    ways = [way for guard in guards for way in (guard.items if isinstance(guard, AnyOf) else (guard,))]
+    ways = [way for guard in guards for way in alternatives(guard)]
     texts = [show_condition(way, unit) for way in ways] or [show_condition(guards[0], unit)]
     return [row for i, text in enumerate(texts) for row in dot.lines(f"or {text}" if i else text, _GUARD_WIDTH)]
 

@@ -24,9 +24,13 @@ from bandproof.model.conditions import (
     InState,
     Lower,
     Not,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    NotLower,
     Truth,
-    atoms,
 )
+from bandproof.model.walker import Walker, comparisons, opposite
 from bandproof.text.units import PRESSURE_UNITS, SHOWN_DECIMALS, show_number, show_pressure
 
 #: A knob's position is a participle; the driver's deed is the verb. Positions not listed here get "sets".
@@ -113,52 +117,70 @@ def spoken_pressure(layout: Layout, volume: str, band: int, pascals: Fraction) -
 
 def show_condition(condition: Condition, unit: str) -> str:
     """A condition in words, e.g. "cavity is below 34..42 psi (release)"."""
-    return _show(condition, unit, inside=False)
+    return _Words(unit).walk(condition)
 
 
-def _show(condition: Condition, unit: str, *, inside: bool) -> str:
-    match condition:
-        case Truth(value):
-            return "always" if value else "never"
-        case Below() | AtLeast() | Lower():
-            return _compared(condition, unit, holds=True)
-        case InState(name, places) | InPosition(name, places):
-            return f"{plain(name)} is {listed(sorted(places), 'or')}"
-        case Happened(mishap):
-            return f"{plain(mishap)} has happened"
-        case Not(item):
-            return _show_not(item, unit)
-        case AllOf(items) | AnyOf(items):
-            joint = " and " if isinstance(condition, AllOf) else " or "
-            if not items:
-                return "always" if isinstance(condition, AllOf) else "never"
-            text = joint.join(_show(item, unit, inside=len(items) > 1) for item in items)
-            return f"({text})" if inside and len(items) > 1 else text
+class _Words(Walker[str]):
+    """Conditions in words, a compound one in brackets where it is `inside` another. Negations stay where they are."""
 
+    __slots__ = ("inside", "unit")
 
-def _show_not(item: Condition, unit: str) -> str:
-    match item:
-        case Truth(value):
-            return "never" if value else "always"
-        case Below() | AtLeast() | Lower():
-            return _compared(item, unit, holds=False)
-        case InState(name, places) | InPosition(name, places):
-            return f"{plain(name)} is not {listed(sorted(places), 'or')}"
-        case Happened(mishap):
-            return f"{plain(mishap)} has not happened"
-        case Not(inner):
-            return _show(inner, unit, inside=False)
-        case AllOf() | AnyOf():
-            return f"not ({_show(item, unit, inside=False)})"
+    def __init__(self, unit: str, *, inside: bool = False) -> None:
+        self.unit = unit
+        self.inside = inside
 
+    def truth(self, node: Truth) -> str:
+        return "always" if node.value else "never"
 
-def _compared(item: Below | AtLeast | Lower, unit: str, *, holds: bool) -> str:
-    if isinstance(item, Lower):
-        word = "is lower than" if holds else "is at least as high as"
-        return f"{plain(item.volume)} {word} {plain(item.other)}"
-    word = "is below" if isinstance(item, Below) == holds else "is at least"
-    name = f" ({plain(item.setting)})" if item.setting else ""
-    return f"{plain(item.volume)} {word} {threshold(item.low, item.high, unit)}{name}"
+    def below(self, node: Below) -> str:
+        return self._compared("is below", node)
+
+    def at_least(self, node: AtLeast) -> str:
+        return self._compared("is at least", node)
+
+    def _compared(self, word: str, node: Below | AtLeast) -> str:
+        name = f" ({plain(node.setting)})" if node.setting else ""
+        return f"{plain(node.volume)} {word} {threshold(node.low, node.high, self.unit)}{name}"
+
+    def lower(self, node: Lower) -> str:
+        return f"{plain(node.volume)} is lower than {plain(node.other)}"
+
+    def not_lower(self, node: NotLower) -> str:
+        return f"{plain(node.volume)} is at least as high as {plain(node.other)}"
+
+    def in_state(self, node: InState) -> str:
+        return f"{plain(node.part)} is {listed(sorted(node.states), 'or')}"
+
+    def not_in_state(self, node: NotInState) -> str:
+        return f"{plain(node.part)} is not {listed(sorted(node.states), 'or')}"
+
+    def in_position(self, node: InPosition) -> str:
+        return f"{plain(node.control)} is {listed(sorted(node.positions), 'or')}"
+
+    def not_in_position(self, node: NotInPosition) -> str:
+        return f"{plain(node.control)} is not {listed(sorted(node.positions), 'or')}"
+
+    def happened(self, node: Happened) -> str:
+        return f"{plain(node.mishap)} has happened"
+
+    def not_happened(self, node: NotHappened) -> str:
+        return f"{plain(node.mishap)} has not happened"
+
+    def negated(self, node: Not) -> str:
+        if isinstance(node.item, AllOf | AnyOf):
+            return f"not ({show_condition(node.item, self.unit)})"
+        return show_condition(opposite(node.item), self.unit)
+
+    def all_of(self, node: AllOf) -> str:
+        return self._joined(node.items, " and ") if node.items else "always"
+
+    def any_of(self, node: AnyOf) -> str:
+        return self._joined(node.items, " or ") if node.items else "never"
+
+    def _joined(self, items: tuple[Condition, ...], joint: str) -> str:
+        several = len(items) > 1
+        text = joint.join(map(_Words(self.unit, inside=several).walk, items))
+        return f"({text})" if self.inside and several else text
 
 
 def end_words(part: Part, end: str) -> str:
@@ -212,7 +234,7 @@ def consequences(part: Part, source: str, target: str) -> tuple[str, ...]:
 def setting_at(arrangement: Arrangement, volume: str, threshold: Fraction) -> str:
     """Names of the settings that `threshold` is an end of, among those some part compares with `volume`, or ""."""
     names: dict[str, None] = {}
-    for atom in (a for part in arrangement.parts for move in part.moves for a in atoms(move.when)):
+    for atom in comparisons(*(move.when for part in arrangement.parts for move in part.moves)):
         if isinstance(atom, Below | AtLeast) and atom.volume == volume and atom.setting:
             if atom.low == atom.high == threshold:
                 names[plain(atom.setting)] = None

@@ -10,7 +10,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Control, Part, Passage, Volume, VolumeKind
-from bandproof.model.conditions import AtLeast, Below, Condition, Happened, InPosition, InState, Lower, atoms
+from bandproof.model.conditions import (
+    AtLeast,
+    Below,
+    Condition,
+    Happened,
+    InPosition,
+    InState,
+    Lower,
+    NotHappened,
+    NotInPosition,
+    NotInState,
+    NotLower,
+)
+from bandproof.model.walker import comparisons, leaves
 from bandproof.text.units import show_pressure
 from bandproof.views import dot
 from bandproof.views.phrases import litres, open_in, passage_words, plain, threshold
@@ -126,7 +139,7 @@ def _inside(part: Part) -> list[str]:
 def _settings(part: Part, unit: str) -> list[str]:
     """The settings in a part's guards, each once, in the order of its moves: "hold in: at least 45..55 psi"."""
     found: dict[str, dict[str, None]] = {}
-    for atom in (a for move in part.moves for a in atoms(move.when)):
+    for atom in comparisons(*(move.when for move in part.moves)):
         if isinstance(atom, Below | AtLeast):
             name = plain(atom.setting) if atom.setting else "moves"
             word = "below" if isinstance(atom, Below) else "at least"
@@ -155,14 +168,12 @@ def _ports(part: Part) -> tuple[_Port, ...]:
 
 def _sensed(condition: Condition) -> tuple[str, ...]:
     names: list[str] = []
-    for atom in atoms(condition):
+    for atom in comparisons(condition):
         match atom:
             case Below(volume) | AtLeast(volume):
                 names.append(volume)
-            case Lower(volume, other):
+            case Lower(volume, other) | NotLower(volume, other):
                 names += [volume, other]
-            case _:
-                pass
     return tuple(names)
 
 
@@ -224,10 +235,10 @@ def _pipes(part: str, ports: tuple[_Port, ...]) -> list[str]:
 def _commands(part: Part) -> list[str]:
     """What else decides a part's moves: controls by a mechanical link, mishaps by a dotted line."""
     rows: dict[str, None] = {}
-    for atom in (a for move in part.moves for a in atoms(move.when)):
-        if isinstance(atom, InPosition):
+    for atom in leaves(*(move.when for move in part.moves)):
+        if isinstance(atom, InPosition | NotInPosition):
             rows[dot.edge(_control(atom.control), _part(part.name), color=_DOUBLE, dir="none")] = None
-        elif isinstance(atom, Happened):
+        elif isinstance(atom, Happened | NotHappened):
             rows[dot.edge(_mishap(atom.mishap), _part(part.name), style="dotted", penwidth="1.4")] = None
     return list(rows)
 
@@ -238,7 +249,12 @@ def _links(parts: tuple[Part, ...]) -> list[str]:
     A direct line would be lost wherever the two come to stand side by side: DOT draws no edge between neighbouring
     record nodes of one rank.
     """
-    read = {(p.name, a.part) for p in parts for m in p.moves for a in atoms(m.when) if isinstance(a, InState)}
+    read = {
+        (p.name, leaf.part)
+        for p in parts
+        for leaf in leaves(*(m.when for m in p.moves))
+        if isinstance(leaf, InState | NotInState)
+    }
     rows = []
     for one, other in sorted({(min(pair), max(pair)) for pair in read if pair[0] != pair[1]}):
         link = dot.identifier("link", f"{one} {other}")

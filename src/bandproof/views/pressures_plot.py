@@ -14,7 +14,8 @@ from html import escape
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Story
-from bandproof.model.conditions import AtLeast, Below, atoms
+from bandproof.model.conditions import AtLeast, Below
+from bandproof.model.walker import comparisons
 from bandproof.text.units import PRESSURE_UNITS, show_pressure
 from bandproof.views.graphviz import FONTS
 from bandproof.views.phrases import band_words, plain, pressure_number, short_event
@@ -127,7 +128,7 @@ def _thresholds(layout: Layout, story: Story, volumes: set[str]) -> dict[Fractio
     """The pressures to rule, lowest first, with the settings they are an end of: those compared and those crossed."""
     crossings = (e for step in story.steps for e in step.events if isinstance(e, Crossed) and e.volume in volumes)
     found: dict[Fraction, list[str]] = {event.threshold: [] for event in crossings}
-    for atom in (a for part in layout.arrangement.parts for move in part.moves for a in atoms(move.when)):
+    for atom in comparisons(*(move.when for part in layout.arrangement.parts for move in part.moves)):
         if isinstance(atom, Below | AtLeast) and atom.volume in volumes:
             for mark in {atom.low, atom.high} & set(layout.thresholds[atom.volume]):
                 names = found.setdefault(mark, [])

@@ -5,12 +5,11 @@ Bands may leave open which alternative of a guard held; then the first one that 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, maybe, surely
 from bandproof.machine.story import Moved, State
-from bandproof.model.conditions import ALWAYS_TRUE, AnyOf, Condition
+from bandproof.model.conditions import ALWAYS_TRUE
+from bandproof.model.walker import alternatives
 from bandproof.views.phrases import show_condition
 
 
@@ -22,14 +21,6 @@ def because(layout: Layout, state: State, event: Moved) -> str:
     reading = Reading(layout, state)
     part = layout.arrangement.part(event.part)
     guards = [move.when for move in part.moves if (move.source, move.target) == (event.source, event.target)]
-    ways = [way for guard in guards for way in _alternatives(guard)]
+    ways = [way for guard in guards for way in alternatives(guard)]
     held = [way for way in ways if surely(reading, way)] or [way for way in ways if maybe(reading, way)]
     return show_condition(held[0], layout.arrangement.unit) if held and held[0] != ALWAYS_TRUE else ""
-
-
-def _alternatives(guard: Condition) -> Iterator[Condition]:
-    if isinstance(guard, AnyOf):
-        for item in guard.items:
-            yield from _alternatives(item)
-    else:
-        yield guard

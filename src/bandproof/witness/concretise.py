@@ -28,7 +28,8 @@ from bandproof.lemmas.cubes import Literal, Needs, whole
 from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slopes
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import State, StepKind, Story
+from bandproof.machine.story import StepKind, Story
+from bandproof.machine.telling import tell
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
 from bandproof.properties.claim import Property, Shape
 from bandproof.solvers.z3_solver import ask
@@ -103,7 +104,6 @@ def concretise(
     rule: StepRule,
     problem: Problem,
     story: Story,
-    tell: Callable[[Problem, list[State]], Story],
     *,
     more: int = 0,
     limit: int = 100_000_000,
@@ -111,9 +111,9 @@ def concretise(
 ) -> Real | Impossible | Unclear:
     """Make a story real, or another run to a bad that is no more than `more` steps longer.
 
-    `story` should be a shortest one of the problem. `tell` turns the states of a run into a story. `limit` bounds the
-    search for another run, in steps of z3's clock, for each length. When no other is found, what is wrong with the
-    first story is the answer. `check` may raise to give up.
+    `story` should be a shortest one of the problem. `limit` bounds the search for another run, in steps of z3's clock,
+    for each length. When no other is found, what is wrong with the first story is the answer. `check` may raise to
+    give up.
     """
     layout, claim = problem.layout, problem.claim
     found = _solve(layout, story, claim, usual_sizes(layout), check)
@@ -125,7 +125,7 @@ def concretise(
             states = witness.at(depth, limit, check, seed=seed)
             if states is None:
                 break
-            found = _solve(layout, tell(problem, states), claim, usual_sizes(layout), check)
+            found = _solve(layout, tell(layout, problem.claim, states), claim, usual_sizes(layout), check)
             if found is not None:
                 return found
     answer = _why_not(layout, story, claim, check)

@@ -19,15 +19,8 @@ from bandproof.encoding.system import Problem, StepRule
 from bandproof.lemmas.accounts import directions, number
 from bandproof.machine.story import State
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
-from bandproof.model.conditions import (
-    AllOf,
-    AnyOf,
-    AtLeast,
-    Below,
-    Condition,
-    Lower,
-    Not,
-)
+from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Comparison, Condition, Lower, NotLower
+from bandproof.model.walker import Walker, leaves, opposite
 from bandproof.solvers.z3_solver import ask
 
 #: Stands in the text of one state for that state's number, and for the next one's.
@@ -85,7 +78,7 @@ class Witness:
             for part in self._arrangement.parts
             for state in part.states
         }
-        discrete = {c: encoding.condition(c, sure=True) for c in self._discrete_atoms()}
+        discrete = {c: encoding.condition(c, sure=True) for c in self._standings()}
         roots = [
             *problem.after,
             problem.start,
@@ -109,25 +102,10 @@ class Witness:
         self._standing = {key: next(waiting) for key in standing}
         self._discrete = {key: next(waiting) for key in discrete}
 
-    def _discrete_atoms(self) -> list[Condition]:
-        found: dict[Condition, None] = {}
-
-        def collect(condition: Condition) -> None:
-            match condition:
-                case Not(item):
-                    collect(item)
-                case AllOf(items) | AnyOf(items):
-                    for item in items:
-                        collect(item)
-                case Below() | AtLeast() | Lower():
-                    pass
-                case _:
-                    found[condition] = None
-
-        for part in self._arrangement.parts:
-            for move in part.moves:
-                collect(move.when)
-        return list(found)
+    def _standings(self) -> list[Condition]:
+        """The leaves of guards that are not about pressures."""
+        guards = [move.when for part in self._arrangement.parts for move in part.moves]
+        return list(dict.fromkeys(leaf for leaf in leaves(*guards) if not isinstance(leaf, Comparison)))
 
     def _text(self, depth: int) -> str:
         each = "\n".join(self._each_state())
@@ -192,7 +170,7 @@ class Witness:
         """A part moves only if a guard of the move holds beside it, and does not sit by while one holds and air flows."""
         for source, target in dict.fromkeys((m.source, m.target) for m in part.moves if m.source != m.target):
             guards = [
-                self._guard(move.when, (part.name, str(i)), want=True, place=place)
+                self._guard(move.when, (part.name, str(i)), place=place)
                 for i, move in enumerate(part.moves)
                 if (move.source, move.target) == (source, target)
                 for place in (_HERE, _NEXT)
@@ -203,7 +181,7 @@ class Witness:
             return
         for i, move in enumerate(part.moves):
             if move.source != move.target:
-                fails = self._guard(move.when, (part.name, str(i)), want=False, place=_HERE)
+                fails = self._guard(opposite(move.when), (part.name, str(i)), place=_HERE)
                 leaves = f"(not {self._stands_next(part, move.source)})"
                 stays = f"(not {self._standing[part.name, move.source]})"
                 yield f"(assert (or {stays} {fails} {leaves} |still {_HERE}|))"
@@ -211,28 +189,56 @@ class Witness:
     def _stands_next(self, part: Part, state: str) -> str:
         return self._standing[part.name, state].replace(_HERE, _NEXT)
 
-    def _guard(self, condition: Condition, key: tuple[str, ...], *, want: bool, place: str) -> str:
-        match condition:
-            case Not(item):
-                return self._guard(item, (*key, "not"), want=not want, place=place)
-            case AllOf(items) | AnyOf(items):
-                terms = [self._guard(x, (*key, str(i)), want=want, place=place) for i, x in enumerate(items)]
-                return join("and" if isinstance(condition, AllOf) == want else "or", terms)
-            case Below(volume, _, _) | AtLeast(volume, _, _):
-                at_least = isinstance(condition, AtLeast) == want
-                return f"({'>=' if at_least else '<='} {_level(volume, place)} {self._threshold(condition, key)})"
-            case Lower(volume, other):
-                return f"({'<=' if want else '>='} {_level(volume, place)} {_level(other, place)})"
-            case _:
-                term = self._discrete[condition]
-                return term if want else f"(not {term})"
+    def _guard(self, condition: Condition, key: tuple[str, ...], *, place: str) -> str:
+        return _Guard(self, key, place).walk(condition)
 
-    def _threshold(self, atom: Below | AtLeast, key: tuple[str, ...]) -> str:
+    def standing(self, leaf: Condition) -> str:
+        """A leaf that is not about pressures, or the opposite of one."""
+        term = self._discrete.get(leaf)
+        return f"(not {self._discrete[opposite(leaf)]})" if term is None else term
+
+    def threshold(self, atom: Below | AtLeast, key: tuple[str, ...]) -> str:
+        """The pressure a leaf compares with: a number, or the symbol of a setting that has a tolerance."""
         if atom.low == atom.high:
             return number(atom.low)
         name = f"setting {key[0]} {atom.setting or ' '.join(key)}"
         self._settings[name] = (atom.low, atom.high)
         return f"|{name}|"
+
+
+class _Guard(Walker[str]):
+    """A guard at one place, boundary included; `key` names its settings that have no name of their own."""
+
+    __slots__ = ("_key", "_place", "_witness")
+
+    def __init__(self, witness: Witness, key: tuple[str, ...], place: str) -> None:
+        self._witness = witness
+        self._key = key
+        self._place = place
+
+    def below(self, node: Below) -> str:
+        return f"(<= {_level(node.volume, self._place)} {self._witness.threshold(node, self._key)})"
+
+    def at_least(self, node: AtLeast) -> str:
+        return f"(>= {_level(node.volume, self._place)} {self._witness.threshold(node, self._key)})"
+
+    def lower(self, node: Lower) -> str:
+        return f"(<= {_level(node.volume, self._place)} {_level(node.other, self._place)})"
+
+    def not_lower(self, node: NotLower) -> str:
+        return f"(>= {_level(node.volume, self._place)} {_level(node.other, self._place)})"
+
+    def other(self, node: Condition) -> str:
+        return self._witness.standing(node)
+
+    def all_of(self, node: AllOf) -> str:
+        return join("and", self._each(node.items))
+
+    def any_of(self, node: AnyOf) -> str:
+        return join("or", self._each(node.items))
+
+    def _each(self, items: tuple[Condition, ...]) -> list[str]:
+        return [_Guard(self._witness, (*self._key, str(i)), self._place).walk(x) for i, x in enumerate(items)]
 
 
 def _level(volume: str, place: str) -> str:

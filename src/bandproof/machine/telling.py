@@ -1,0 +1,44 @@
+"""States that a solver found, told as a story: the executable semantics names every step, or refuses the run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import check_step
+from bandproof.machine.story import State, Step, Story
+from bandproof.properties.claim import Property
+
+
+class NotARunError(Exception):
+    """A run from a solver that the executable machine does not accept: the two meanings differ, which is a defect."""
+
+
+def tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
+    """States of a run, of the claim's pace and mishaps, as a story. NotARunError when some step is none.
+
+    Repeats are left out, and a leap is told threshold by threshold.
+    """
+    kept = [states[0]]
+    steps: list[Step] = []
+    for state in (between for pair in pairwise(states) for between in _threshold_by_threshold(*pair)):
+        if state == kept[-1]:
+            continue
+        step = check_step(layout, kept[-1], state, claim.pace, claim.mishaps)
+        if isinstance(step, str):
+            message = f"step {len(steps) + 1}: {step}"
+            raise NotARunError(message)
+        kept.append(state)
+        steps.append(step)
+    return Story(claim.during, tuple(kept), tuple(steps))
+
+
+def _threshold_by_threshold(before: State, after: State) -> Iterator[State]:
+    """The states after `before` up to `after`, a volume that crosses several thresholds crossing one at a time."""
+    gap = max((abs(a - b) for b, a in zip(before.bands, after.bands, strict=True)), default=0)
+    for k in range(1, gap):
+        bands = tuple(b + max(-k, min(k, a - b)) for b, a in zip(before.bands, after.bands, strict=True))
+        yield replace(before, bands=bands)
+    yield after
