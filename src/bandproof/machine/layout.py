@@ -1,7 +1,7 @@
 """Which thresholds each volume carries: the grid on which both meanings of an arrangement stand.
 
 A volume carries the thresholds compared at it and those of every volume it can exchange air with, closed over passages
-(design section 2). Volumes that are compared with each other carry each other's too.
+(MEANING.md, "Bands"). Volumes that are compared with each other carry each other's too.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from fractions import Fraction
 
 from bandproof.machine.pace import TimingConstraint, timing_constraints
 from bandproof.machine.story import Count
+from bandproof.machine.unrest import Motion, motion_of
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Lower, NotLower
 from bandproof.model.walker import comparisons
@@ -22,15 +23,19 @@ from bandproof.model.walker import comparisons
 class Layout:
     """An arrangement and the ascending thresholds of each of its volumes (pascals gauge, all above zero).
 
-    `timing_constraints` follow from both: the pace counters that a state of this layout carries.
+    `silent` are parts that a search has shown to stop moving with the hands off and the tanks held. The rest follows:
+    the pace counters that a state of this layout carries, and which parts could move for ever.
     """
 
     arrangement: Arrangement
     thresholds: dict[str, tuple[Fraction, ...]]
+    silent: frozenset[str] = frozenset()
     timing_constraints: tuple[TimingConstraint, ...] = field(init=False, repr=False, compare=False)
+    motion: Motion = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "timing_constraints", timing_constraints(self.arrangement, self.thresholds))
+        object.__setattr__(self, "motion", motion_of(self.arrangement, self.silent))
 
     def no_counts(self) -> tuple[Count, ...]:
         """The memory of the pace counters where nothing is remembered, as at every start."""

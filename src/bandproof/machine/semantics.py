@@ -1,4 +1,4 @@
-"""The meaning of an arrangement: design section 2, in its order, as executable definitions.
+"""The meaning of an arrangement: `MEANING.md` beside this file, in its order, as executable definitions.
 
 A state gives every volume a band, every part a state, every control a position, and says which mishaps are present.
 Everything here is a pure function of a layout and a state; nothing is remembered between calls and no solver is used.
@@ -10,15 +10,19 @@ source has p = the declared highest pressure exactly. A one-way passage u -> v c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 
+from bandproof.machine.circles import Circle
+from bandproof.machine.fillings import Window
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Count, Crossed, Event, Moved, Occurred, State, Step, StepKind, Turned
+from bandproof.machine.unrest import Restless, fed_in
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Range, Start, VolumeKind
 from bandproof.model.conditions import (
+    ALWAYS_TRUE,
     AllOf,
     AnyOf,
     AtLeast,
@@ -27,6 +31,7 @@ from bandproof.model.conditions import (
     Happened,
     InPosition,
     InState,
+    Leaf,
     Lower,
     NotHappened,
     NotInPosition,
@@ -34,7 +39,7 @@ from bandproof.model.conditions import (
     NotLower,
     Truth,
 )
-from bandproof.model.walker import Walker
+from bandproof.model.walker import Walker, leaves
 from bandproof.physics.iso6358 import flow_bounds
 from bandproof.properties.claim import Pace
 
@@ -192,9 +197,9 @@ def may_moves(reading: Reading, part: Part) -> list[Move]:
 
 
 def must_moves(reading: Reading, part: Part) -> list[Move]:
-    """The moves of `part` that are sure to be due."""
+    """The moves of `part` that are sure to be due. One that leads to where the part is changes nothing and never is."""
     here = reading.part[part.name]
-    return [m for m in part.moves if m.source == here and surely(reading, m.when)]
+    return [m for m in part.moves if m.source == here != m.target and surely(reading, m.when)]
 
 
 def must_move(reading: Reading, part: Part) -> bool:
@@ -202,10 +207,56 @@ def must_move(reading: Reading, part: Part) -> bool:
     return bool(must_moves(reading, part))
 
 
+# -------------------------------------------------------------------------------------------------- time passes
+
+
+class _Could(_Maybe):
+    """As `maybe`, where some parts may be in any state; and, with `pressures` free, volumes at any pressure."""
+
+    __slots__ = ("free", "pressures_free")
+
+    def __init__(self, reading: Reading, free: Collection[str], *, pressures_free: bool = False) -> None:
+        super().__init__(reading)
+        self.free = free
+        self.pressures_free = pressures_free
+
+    def in_state(self, node: InState) -> bool:
+        return node.part in self.free or super().in_state(node)
+
+    def not_in_state(self, node: NotInState) -> bool:
+        return node.part in self.free or super().not_in_state(node)
+
+    def below(self, node: Below) -> bool:
+        return self.pressures_free or super().below(node)
+
+    def at_least(self, node: AtLeast) -> bool:
+        return self.pressures_free or super().at_least(node)
+
+    def lower(self, node: Lower) -> bool:
+        return self.pressures_free or super().lower(node)
+
+    def not_lower(self, node: NotLower) -> bool:
+        return self.pressures_free or super().not_lower(node)
+
+
+def excused(reading: Reading) -> frozenset[str]:
+    """The parts that need not move although a move of theirs is due, because they could hunt.
+
+    Where each guard of a hunting part's circle may hold, whatever the states of the parts that can hunt, the part and
+    all that watch it are excused: see `bandproof.machine.hunting`.
+    """
+    hunts = reading.layout.motion.hunting
+    could = _Could(reading, hunts.parts)
+    return frozenset[str]().union(
+        *(hunts.excused_by(c.part) for c in hunts.circles if all(could.walk(move.when) for move in c.moves))
+    )
+
+
 def pending(layout: Layout, state: State) -> bool:
-    """Some part must move now. A slow part never must."""
+    """Some part must move now, so that no time passes. A slow part never must, nor one that is excused."""
     reading = Reading(layout, state)
-    return any(must_move(reading, part) for part in layout.arrangement.parts if not part.slow)
+    late = excused(reading)
+    return any(must_move(reading, p) for p in layout.arrangement.parts if not p.slow and p.name not in late)
 
 
 # ----------------------------------------------------------------------------------------------------- flow rule
@@ -240,94 +291,248 @@ def net_inflow(reading: Reading, volume: str, own: Range) -> tuple[Fraction | No
 
 
 def may_rise(layout: Layout, state: State, volume: str) -> bool:
-    """`volume` may cross the threshold L above its band: the greatest net inflow at p = L is positive.
-
-    A tank or chamber also needs air to come from somewhere: an open path from a source, or from a tank or chamber at
-    or above L, with every line on it at or above L.
-    """
+    """`volume` may cross the threshold L above its band: the greatest net inflow at p = L is positive."""
     reading = Reading(layout, state)
     if reading.band[volume] == len(layout.thresholds[volume]):
         return False
     mark = reading.high(volume)
     _, greatest = net_inflow(reading, volume, Range(mark, mark))
-    if greatest is not None and greatest <= 0:
-        return False
-    return reading.kind(volume) is VolumeKind.LINE or _path(
-        reading,
-        volume,
-        [(v, u) for u, v in reading.open_ways()],
-        SOURCE,
-        lambda node: reading.low(node) >= mark,
-    )
+    return greatest is None or greatest > 0
 
 
 def may_fall(layout: Layout, state: State, volume: str) -> bool:
-    """`volume` may cross the threshold L below its band: the least net inflow at p = L is negative.
-
-    A tank or chamber also needs somewhere for its air to go: an open path to the atmosphere, or to a tank or chamber
-    below L, with every line on it below L.
-    """
+    """`volume` may cross the threshold L below its band: the least net inflow at p = L is negative."""
     reading = Reading(layout, state)
     if reading.band[volume] == 0:
         return False
     mark = reading.low(volume)
     least, _ = net_inflow(reading, volume, Range(mark, mark))
-    if least is not None and least >= 0:
-        return False
-    return reading.kind(volume) is VolumeKind.LINE or _path(
-        reading, volume, list(reading.open_ways()), ATMOSPHERE, lambda node: reading.high(node) <= mark
+    return least is None or least < 0
+
+
+# --------------------------------------------------------------------------------------------- the air in lines
+
+
+def among_lines(reading: Reading, tank: str) -> bool:
+    """No open passages and lines join `tank` to a source, the atmosphere or another tank or chamber."""
+    ways = list(reading.open_ways())
+    ways += [(v, u) for u, v in ways]
+    lines = {v.name for v in reading.arrangement.volumes if v.kind is VolumeKind.LINE}
+    inner = _spread({tank}, [(u, v) for u, v in ways if u in lines | {tank}])
+    return inner <= lines | {tank}
+
+
+def in_window(layout: Layout, state: State, windows: tuple[Window, ...], volume: str, *, upward: bool) -> bool:
+    """Crossing its next threshold, `volume` stays within its window: see `bandproof.machine.fillings`."""
+    band = state.bands[[v.name for v in layout.arrangement.volumes].index(volume)]
+    mark = layout.high(volume, band) if upward else layout.low(volume, band)
+    marks = layout.thresholds[volume]
+    return all(
+        abs(marks[rank] - mark) <= window.width
+        for window, crossed in zip(windows, state.crossed, strict=True)
+        if window.tank == volume
+        for rank in crossed
     )
 
 
-def _path(reading: Reading, start: str, ways: list[tuple[str, str]], end: str, passable: Callable[[str], bool]) -> bool:
-    """Some path along `ways` leads from `start` to `end` or a passable tank or chamber, over passable lines only."""
-    seen = {start}
-    frontier = [start]
-    while frontier:
-        here = frontier.pop()
-        for u, v in ways:
-            if u != here or v in seen:
-                continue
-            if v == end:
-                return True
-            if v in (ATMOSPHERE, SOURCE) or not passable(v):
-                continue
-            if reading.kind(v) is not VolumeKind.LINE:
-                return True
-            seen.add(v)
-            frontier.append(v)
-    return False
+def _crossed(layout: Layout, before: State, after: State, windows: tuple[Window, ...]) -> tuple[frozenset[int], ...]:
+    """What the windows remember after a step: the thresholds crossed while their tank was, and is, among lines."""
+    if not windows:
+        return ()
+    place = {volume.name: i for i, volume in enumerate(layout.arrangement.volumes)}
+    earlier, now = Reading(layout, before), Reading(layout, after)
+    memory: list[frozenset[int]] = []
+    for window, crossed in zip(windows, before.crossed, strict=True):
+        was, is_now = before.bands[place[window.tank]], after.bands[place[window.tank]]
+        inside = among_lines(earlier, window.tank) and among_lines(now, window.tank)
+        memory.append(crossed | frozenset(range(min(was, is_now), max(was, is_now))) if inside else frozenset())
+    return tuple(memory)
 
 
 # --------------------------------------------------------------------------------------------- settled, at rest
 
 
 def settled(layout: Layout, state: State) -> bool:
-    """Nothing is due to move, and the lines and chambers can all be still, tanks taken at their present bands."""
-    return _still(Reading(layout, state), frozenset({VolumeKind.LINE, VolumeKind.CHAMBER}))
+    """With the tanks held at their present bands and the hands off, nothing more would change, or not without end.
+
+    No part has a move to make that only itself, a tank or an act can end; lines and chambers can all be still; and
+    those that a to and fro without end would stir may be anywhere the to and fro keeps coming back to.
+    """
+    return _final(Reading(layout, state), layout.motion.tanks_held, frozenset({VolumeKind.LINE, VolumeKind.CHAMBER}))
 
 
 def at_rest(layout: Layout, state: State) -> bool:
-    """Nothing is due to move, and every volume can be still."""
-    return _still(Reading(layout, state), frozenset(VolumeKind))
+    """The same with nothing held."""
+    return _final(Reading(layout, state), layout.motion.nothing_held, frozenset(VolumeKind))
 
 
-def _still(reading: Reading, kinds: frozenset[VolumeKind]) -> bool:
-    """No move is due, and all volumes of `kinds` can be still; the others hold or draw air as they like.
+def to_and_fro(layout: Layout, state: State, *, tanks_held: bool) -> bool:
+    """Some part could move for ever from here on, with the hands off."""
+    restless = layout.motion.tanks_held if tanks_held else layout.motion.nothing_held
+    return bool(_moving(Reading(layout, state), restless))
 
-    Volumes outside `kinds`, and sources, are *feeds*; volumes outside `kinds`, and the atmosphere, are *drains*. Call
-    a way u -> v *downhill* when p(u) > p(v) for sure. All can be still iff every downhill way that touches a still
+
+def _moving(reading: Reading, restless: tuple[Restless, ...]) -> tuple[Restless, ...]:
+    """The parts that could move for ever from here on.
+
+    From its present state a part's moves lead into one of its circles, and with controls, mishaps and the parts that
+    cannot move for ever as they are, each guard of the circle can hold at some pressures.
+    """
+    could = _Could(reading, frozenset(r.part for r in restless), pressures_free=True)
+
+    def runs(one: Restless, circle: Circle) -> bool:
+        part = reading.arrangement.part(one.part)
+        return reading.part[one.part] in one.reaches(part, circle) and all(
+            map(could.walk, (*(move.when for move in circle.moves), *circle.needs))
+        )
+
+    return tuple(one for one in restless if any(runs(one, circle) for circle in one.circles))
+
+
+def _final(reading: Reading, restless: tuple[Restless, ...], kinds: frozenset[VolumeKind]) -> bool:
+    moving = _moving(reading, restless)
+    names = frozenset(one.part for one in moving)
+    stirred = frozenset[str]()
+    if VolumeKind.TANK not in kinds or _fed(reading):
+        stirred = stirred.union(*(one.stirs for one in moving))
+    if any(_has_to_move(reading, part, names, stirred) for part in reading.arrangement.parts if part.name not in names):
+        return False
+    volumes = [v.name for v in reading.arrangement.volumes if v.kind in kinds]
+    return _still(reading, {v for v in volumes if v not in stirred}) and all(
+        _comes_back(reading, v, moving, stirred) for v in volumes if v in stirred
+    )
+
+
+def _fed(reading: Reading) -> bool:
+    """A source feeds, or a part's moves lead from its present state to one in which it does."""
+    return any(reading.part[part.name] in fed_in(part) for part in reading.arrangement.parts)
+
+
+def _has_to_move(reading: Reading, part: Part, moving: frozenset[str], stirred: frozenset[str]) -> bool:
+    """A move of `part` is due, and no to and fro can end that: its guard reads nothing stirred and no moving part.
+
+    A slow part's due move counts: it is yet to come.
+    """
+    return any(
+        not any(_reads(leaf, moving, stirred) for leaf in leaves(move.when)) for move in must_moves(reading, part)
+    )
+
+
+def _reads(leaf: Leaf, moving: frozenset[str], stirred: frozenset[str]) -> bool:
+    match leaf:
+        case Below(volume) | AtLeast(volume):
+            return volume in stirred
+        case Lower(volume, other) | NotLower(volume, other):
+            return volume in stirred or other in stirred
+        case InState(part) | NotInState(part):
+            return part in moving
+        case _:
+            return False
+
+
+class _InToAndFro(Reading):
+    """A state with parts put where a to and fro may have them, and the volumes it stirs at any pressure."""
+
+    __slots__ = ("stirred",)
+
+    def __init__(self, reading: Reading, states: Mapping[str, str], stirred: frozenset[str]) -> None:
+        super().__init__(reading.layout, reading.state)
+        self.part = {**self.part, **states}
+        self.stirred = stirred
+
+    def span(self, node: str) -> Range:
+        return Range(Fraction(0), self.arrangement.highest) if node in self.stirred else super().span(node)
+
+
+def _comes_back(reading: Reading, volume: str, moving: tuple[Restless, ...], stirred: frozenset[str]) -> bool:
+    """A to and fro without end can have `volume` in its present band again and again.
+
+    It stays there, or comes in from below, so some way in which the moving parts may stand while time passes does not
+    let it fall, or lets it rise across the threshold below; and the other way round. Time passes only while no part must
+    move, so parts that the pressure of this volume alone makes move at once do not stand so.
+    """
+    layout, band = reading.layout, reading.band[volume]
+
+    def flows(at: int, own: Range) -> list[tuple[Fraction | None, Fraction | None]]:
+        return [
+            net_inflow(_InToAndFro(reading, states, stirred), volume, own)
+            for states in _stands(reading, volume, at, moving)
+        ]
+
+    low, high = layout.low(volume, band), layout.high(volume, band)
+    here = flows(band, Range(low, high))
+    under = flows(band - 1, Range(low, low)) if band > 0 else []
+    over = flows(band + 1, Range(high, high)) if band < len(layout.thresholds[volume]) else []
+    not_falling = any(most is None or most >= 0 for _, most in here) or any(
+        most is None or most > 0 for _, most in under
+    )
+    not_rising = any(least is None or least <= 0 for least, _ in here) or any(
+        least is None or least < 0 for least, _ in over
+    )
+    return not_falling and not_rising
+
+
+def _stands(reading: Reading, volume: str, band: int, moving: tuple[Restless, ...]) -> Iterator[dict[str, str]]:
+    """How the moving parts at `volume` may stand in a to and fro while time passes and the volume is in `band`."""
+    near = [
+        (one.part, sorted(frozenset[str]().union(*(circle.states for circle in one.circles))))
+        for one in moving
+        if any(volume in (p.upstream, p.downstream) for p in reading.arrangement.part(one.part).passages)
+    ]
+    allowed = [
+        [state for state in states if not _moves_at_once(reading, part, state, volume, band)] for part, states in near
+    ]
+    for states in product(*allowed):
+        yield dict(zip((part for part, _ in near), states, strict=True))
+
+
+class _SureOf(Walker[bool]):
+    """What the band of one volume alone makes sure."""
+
+    __slots__ = ("high", "low", "volume")
+
+    def __init__(self, volume: str, low: Fraction, high: Fraction) -> None:
+        self.volume = volume
+        self.low = low
+        self.high = high
+
+    def other(self, node: Condition) -> bool:
+        return node == ALWAYS_TRUE
+
+    def below(self, node: Below) -> bool:
+        return node.volume == self.volume and self.high <= node.low
+
+    def at_least(self, node: AtLeast) -> bool:
+        return node.volume == self.volume and self.low >= node.high
+
+    def all_of(self, node: AllOf) -> bool:
+        return all(map(self.walk, node.items))
+
+    def any_of(self, node: AnyOf) -> bool:
+        return any(map(self.walk, node.items))
+
+
+def _moves_at_once(reading: Reading, part: str, state: str, volume: str, band: int) -> bool:
+    """Whatever else is so, `part` must move from `state` while `volume` is in `band`."""
+    one, layout = reading.arrangement.part(part), reading.layout
+    if one.slow or any(part in late for _, late in layout.motion.hunting.excuses):
+        return False
+    sure = _SureOf(volume, layout.low(volume, band), layout.high(volume, band))
+    return any(move.source == state != move.target and sure.walk(move.when) for move in one.moves)
+
+
+def _still(reading: Reading, still: set[str]) -> bool:
+    """The volumes in `still` can all be still together; the others hold or draw air as they like.
+
+    Volumes outside `still`, and sources, are *feeds*; volumes outside, and the atmosphere, are *drains*. Call a way
+    u -> v *downhill* when p(u) > p(v) for sure. All can be still only if every downhill way that touches a still
     volume lies on a path that never rises, through still volumes, from a feed to a drain, and every still volume's net
     inflow over its band can be zero. It follows that where nothing drains a group of joined volumes, or nothing feeds
     it, none of its ways is downhill: both ends of a two-way passage are in the same band, no one-way passage has its
     upstream band above its downstream band, and a vented group that nothing feeds is in band 0 throughout.
 
-    A tank that a line charges is a drain as the atmosphere is: while it fills, the line is still. A slow part's due
-    move counts: it is yet to come.
+    A tank that a line charges is a drain as the atmosphere is: while it fills, the line is still.
     """
-    if any(must_move(reading, part) for part in reading.arrangement.parts):
-        return False
-    still = {v.name for v in reading.arrangement.volumes if v.kind in kinds}
     ways = [(u, v) for u, v in reading.open_ways() if u in still or v in still]
     gentle = [(u, v) for u, v in ways if not reading.surely_above(v, u)]
     ends = {node for way in ways for node in way} - still
@@ -393,8 +598,8 @@ def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
     )
 
 
-def remember(layout: Layout, before: State, after: State) -> State:
-    """`after`, to which one step leads from `before`, with what its pace counters then remember.
+def remember(layout: Layout, before: State, after: State, windows: tuple[Window, ...] = ()) -> State:
+    """`after`, to which one step leads from `before`, with what its pace counters and the windows then remember.
 
     While u stays due in one direction and in its band, a crossing of v in the direction of its last one counts, and
     every crossing becomes the last. Otherwise nothing is remembered.
@@ -416,7 +621,7 @@ def remember(layout: Layout, before: State, after: State) -> State:
             memory.append(counts)
         else:
             memory.append(Count(counts.count + (counts.last is (way > 0)), way > 0))
-    return replace(after, counts=tuple(memory))
+    return replace(after, counts=tuple(memory), crossed=_crossed(layout, before, after, windows))
 
 
 # --------------------------------------------------------------------------------------------------------- steps
@@ -427,7 +632,9 @@ def driver_may_act(layout: Layout, state: State, pace: Pace) -> bool:
     return pace is Pace.ANY_TIME or (pace is Pace.AFTER_SETTLING and settled(layout, state))
 
 
-def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+def successors(
+    layout: Layout, state: State, pace: Pace, mishaps: frozenset[str], windows: tuple[Window, ...] = ()
+) -> Iterator[tuple[Step, State]]:
     """Every step from `state`, with the state it leads to. `mishaps` are those that may occur in this run.
 
     Exactly one of: *react*, while some part must move: a non-empty set of parts make may-moves, pressures stand
@@ -443,7 +650,7 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
     ]
     busy = pending(layout, state)
     band_choices: list[list[tuple[int, Event | None]]] = [
-        [(band, None)] if busy else _crossings(layout, state, volume.name, band)
+        [(band, None)] if busy else _crossings(layout, state, windows, volume.name, band)
         for volume, band in zip(arrangement.volumes, state.bands, strict=True)
     ]
     kind = StepKind.REACT if busy else StepKind.FLOW
@@ -452,16 +659,27 @@ def successors(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]
             events = tuple(event for _, event in (*bands, *parts) if event is not None)
             if events:
                 after = replace(state, bands=tuple(b for b, _ in bands), parts=tuple(p for p, _ in parts))
-                yield Step(kind, events), remember(layout, state, after)
+                yield Step(kind, events), remember(layout, state, after, windows)
     if not busy:
         yield from acts(layout, state, pace, mishaps)
 
 
-def _crossings(layout: Layout, state: State, volume: str, band: int) -> list[tuple[int, Event | None]]:
+def may_cross(layout: Layout, state: State, windows: tuple[Window, ...], volume: str, *, upward: bool) -> bool:
+    """Flow rule, pace and windows let `volume` cross the threshold above its band, or the one below."""
+    return (
+        (may_rise if upward else may_fall)(layout, state, volume)
+        and in_pace(layout, state, volume, upward=upward)
+        and in_window(layout, state, windows, volume, upward=upward)
+    )
+
+
+def _crossings(
+    layout: Layout, state: State, windows: tuple[Window, ...], volume: str, band: int
+) -> list[tuple[int, Event | None]]:
     choices: list[tuple[int, Event | None]] = [(band, None)]
-    if may_rise(layout, state, volume) and in_pace(layout, state, volume, upward=True):
+    if may_cross(layout, state, windows, volume, upward=True):
         choices.append((band + 1, Crossed(volume, layout.high(volume, band), upward=True)))
-    if may_fall(layout, state, volume) and in_pace(layout, state, volume, upward=False):
+    if may_cross(layout, state, windows, volume, upward=False):
         choices.append((band - 1, Crossed(volume, layout.low(volume, band), upward=False)))
     return choices
 
@@ -486,7 +704,15 @@ def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> I
             yield Step(StepKind.ACT, (Occurred(mishap.name),)), replace(state, mishaps=present)
 
 
-def check_step(layout: Layout, before: State, after: State, pace: Pace, mishaps: frozenset[str]) -> Step | str:
+def check_step(
+    layout: Layout,
+    before: State,
+    after: State,
+    pace: Pace,
+    mishaps: frozenset[str],
+    *,
+    windows: tuple[Window, ...] = (),
+) -> Step | str:
     """The step from `before` to `after`, or, as a sentence, why there is none. Never enumerates."""
     reading = Reading(layout, before)
     arrangement = layout.arrangement
@@ -501,6 +727,8 @@ def check_step(layout: Layout, before: State, after: State, pace: Pace, mishaps:
             faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'}")
         elif not in_pace(layout, before, volume.name, upward=a > b):
             faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'} again so soon")
+        elif not in_window(layout, before, windows, volume.name, upward=a > b):
+            faults.append(f"{volume.name} cannot {'rise' if a > b else 'fall'} so far by the air in lines alone")
         mark = layout.high(volume.name, b) if a > b else layout.low(volume.name, b)
         crossed.append(Crossed(volume.name, mark, upward=a > b))
     acts: list[Event] = [
@@ -514,8 +742,8 @@ def check_step(layout: Layout, before: State, after: State, pace: Pace, mishaps:
         faults.append("a mishap is undone")
     faults += [f"mishap {m} is not allowed" for m in sorted(after.mishaps - before.mishaps - mishaps)]
     acts += [Occurred(m.name) for m in arrangement.mishaps if m.name in after.mishaps - before.mishaps]
-    if not faults and remember(layout, before, after).counts != after.counts:
-        faults.append("the pace counters do not follow from the step")
+    if not faults and _memory(remember(layout, before, after, windows)) != _memory(after):
+        faults.append("the pace counters or windows do not follow from the step")
     if faults:
         return "; ".join(faults)
     busy = pending(layout, before)
@@ -528,6 +756,10 @@ def check_step(layout: Layout, before: State, after: State, pace: Pace, mishaps:
     if not crossed and not moved:
         return "nothing changes"
     return Step(StepKind.REACT if busy else StepKind.FLOW, (*crossed, *moved))
+
+
+def _memory(state: State) -> tuple[object, ...]:
+    return state.counts, state.crossed
 
 
 def _moved(reading: Reading, after: State) -> tuple[list[Event], list[str]]:
@@ -552,6 +784,7 @@ def is_start(layout: Layout, state: State, start: Start) -> bool:
     return (
         not state.mishaps
         and state.counts == layout.no_counts()
+        and not any(state.crossed)
         and all(overlaps(layout, name, reading.band[name], given) for name, given in start.pressures)
         and all(reading.part[name] in states for name, states in start.parts)
         and all(reading.position[name] in positions for name, positions in start.controls)

@@ -24,7 +24,8 @@ class State:
     """One state of an arrangement.
 
     `bands`, `parts` and `controls` follow the order of the arrangement's volumes, parts and controls; `mishaps`
-    are those present. `counts` follow the layout's timing_constraints; most layouts have none.
+    are those present. `counts` follow the layout's timing_constraints; most layouts have none. `crossed` follow the
+    windows of the run: for each, the ranks of the thresholds its tank has crossed since air went only into lines.
     """
 
     bands: tuple[int, ...]
@@ -32,10 +33,11 @@ class State:
     controls: tuple[str, ...]
     mishaps: frozenset[str] = frozenset()
     counts: tuple[Count, ...] = ()
+    crossed: tuple[frozenset[int], ...] = ()
 
 
 class StepKind(StrEnum):
-    """The three kinds of step (design section 2)."""
+    """The three kinds of step (MEANING.md, "One step")."""
 
     REACT = "react"
     FLOW = "flow"

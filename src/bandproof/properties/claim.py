@@ -40,7 +40,8 @@ class Property:
     | holds      | once  | stays | until |
     | reachable  | C     |       |       |
 
-    `mishaps` are the mishaps that may occur during the run, each at most once.
+    `mishaps` are the mishaps that may occur during the run, each at most once. `fillings` says how often the lines are
+    filled during it at most, where the claim says so.
     """
 
     id: str
@@ -54,6 +55,7 @@ class Property:
     pace: Pace = Pace.ANY_TIME
     mishaps: frozenset[str] = frozenset()
     faults: int = 0
+    fillings: int | None = None
     caution: str = ""
 
 
