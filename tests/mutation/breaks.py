@@ -169,12 +169,27 @@ EXECUTABLE = _in(
 
 MONITORS = _in(
     "src/bandproof/machine/monitor.py",
-    ("def watch(", "if before is MonitorState.WAITING and surely", "if surely", "holds: only the first once binds"),
-    ("def watch(", "if before is MonitorState.BOUND and claim.until", "if before is MonitorState.WAITING and claim.until", "holds: until releases"),
-    ("def bad(", "return seen is MonitorState.BOUND and not", "return not", "holds: stays counts from once on"),
-    ("def bad(", "not surely(reading, claim.then) and settled(layout, state)", "not surely(reading, claim.then)", "settled claims look at settled states"),
-    ("def bad(", "not surely(reading, claim.then) and at_rest(layout, state)", "not surely(reading, claim.then)", "at rest claims look at states at rest"),
-    ("def applies(", "surely(Reading(layout, state), claim.when) and settled", "True and settled", "a settled claim is empty when its condition never happens"),
+    ("def watch(", "if seen == change.source and", "if", "a change is made from its source only"),
+    ("def watch(", "if seen == change.source", "if before == change.source", "changes are made one after another on one state"),
+    ("def watch(", "seen = change.target", "pass", "a monitor remembers"),
+    ("def applies(", "or _true(monitor.applies, Reading(layout, state), monitor.states[0])", "or True", "a conditional claim is empty when its condition never happens"),
+    ("def _true(", "return settled(reading.layout, reading.state)", "return True", "settled claims look at settled states"),
+    ("def _true(", "return at_rest(reading.layout, reading.state)", "return settled(reading.layout, reading.state)", "at rest claims look at states at rest"),
+    ("def _true(", "return seen == state", "return True", "what a monitor remembers is looked at"),
+    ("def _true(", "return not _true(item, reading, seen)", "return _true(item, reading, seen)", "the opposite of a formula"),
+    ("def _true(", "if sure else maybe(reading, condition)", "", "a condition taken for possible"),
+) + _in(
+    "src/bandproof/properties/monitors.py",
+    ("case Shape.REACHABLE:", "wanted=True", "wanted=False", "reachable: a run there is what is wanted"),
+    ("case Shape.ALWAYS:", "bad=Fails(then)", "bad=then", "always: broken where it fails"),
+    ("case Shape.SETTLED:", "Stillness.SETTLED", "Stillness.AT_REST", "settled claims look at settled states, all that are"),
+    ("case Shape.AT_REST:", "Stillness.AT_REST", "Stillness.SETTLED", "at rest claims look at states at rest only"),
+    ("def _when_still(", "Every((applies, Fails", "Every((still, Fails", "settled claims speak of states in which their condition holds"),
+    ("def _when_still(", "applies=applies,", "applies=still,", "a settled claim is empty when its condition never happens"),
+    ("def _holds(", 'Change("waiting", "bound", Holds(claim.when))', 'Change("waiting", "bound", Holds(Truth(value=True)))', "holds: stays counts from once on"),
+    ("def _holds(", 'Change("bound", "released", Holds(until))', 'Change("waiting", "released", Holds(until))', "holds: until releases"),
+    ("def _holds(", 'Change("bound", "released", Holds(until)),', 'Change("bound", "waiting", Holds(until)),', "holds: only the first once binds"),
+    ("def _holds(", "applies=Holds(claim.when),", "", "a holds claim is empty when its condition never happens"),
 )  # fmt: skip
 
 CONDITIONS = _in(
