@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import product
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bandproof.encoding.bits import BitSort
@@ -75,6 +75,8 @@ def monitors(draw: st.DrawFn) -> Monitor:
     )
 
 
+@pytest.mark.slow
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(monitors(), st.lists(st.sampled_from(STATES), min_size=1, max_size=6))
 def test_formulas_and_the_judge_follow_a_monitor_alike(monitor: Monitor, run: list[State]) -> None:
     encoding = Encoding(LAYOUT)
