@@ -56,21 +56,28 @@ def formulas(leaves: st.SearchStrategy[Formula]) -> st.SearchStrategy[Formula]:
     )
 
 
+#: Formulas over the arrangement alone, and, for each number of states, over the first so many of the monitor's too.
+PLAIN = formulas(facts)
+REMEMBERING = [formulas(st.one_of(facts, st.sampled_from(NAMES[:n]).map(Remembers))) for n in range(1, len(NAMES) + 1)]
+
+
 @st.composite
 def monitors(draw: st.DrawFn) -> Monitor:
     """Automata of up to four states, changes anywhere between them, the last state final or not."""
-    states = NAMES[: draw(st.integers(1, len(NAMES)))]
-    over = states[-1] if len(states) > 1 and draw(st.booleans()) else None
-    sources = [state for state in states if state != over]
-    changes = st.builds(Change, st.sampled_from(sources), st.sampled_from(states), formulas(facts))
-    remembered = st.sampled_from(states).map(Remembers)
-    wrong = draw(formulas(st.one_of(facts, remembered)))
+    number = draw(st.integers(1, len(NAMES)))
+    states = NAMES[:number]
+    over = states[-1] if number > 1 and draw(st.booleans()) else None
+    sources = st.sampled_from([state for state in states if state != over])
+    wrong = draw(REMEMBERING[number - 1])
+    changes = [
+        Change(draw(sources), draw(st.sampled_from(states)), draw(PLAIN)) for _ in range(draw(st.integers(0, 4)))
+    ]
     return Monitor(
         bad=wrong if over is None else Every((wrong, Fails(Remembers(over)))),
         words=(),
-        applies=draw(st.none() | formulas(facts)),
+        applies=draw(PLAIN) if draw(st.booleans()) else None,
         states=states,
-        changes=tuple(draw(st.lists(changes, max_size=4))),
+        changes=tuple(changes),
         over=over,
     )
 
