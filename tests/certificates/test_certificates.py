@@ -12,6 +12,7 @@ import pytest
 from bandproof.certificates.checks import BadCertificateError, Recheck, recheck, recheck_against, write_certificate
 from bandproof.certificates.invariant import definition_clauses, minimised
 from bandproof.certificates.smtlib import Excluded, write
+from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import StepRule, pose
 from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout
@@ -174,7 +175,7 @@ def test_needless_clauses_and_literals_go() -> None:
     decision = proof()
     assert decision.invariant is not None
     once = minimised(decision.problem, decision.invariant, decision.problem.bad)
-    settled_line = next(bit.literal for bit in decision.problem.bits if bit.group == "volume line_a")
+    settled_line = next(bit.literal for bit in decision.problem.bits if bit.subject == "line_a")
     padded = [(*clause, settled_line) if clause[0] >> 1 != settled_line >> 1 else clause for clause in once]
     more = [*once, *padded, *((*clause, once[0][0]) for clause in once)]
     again = minimised(decision.problem, more, decision.problem.bad)
@@ -187,8 +188,9 @@ def test_a_clause_is_not_shortened_to_what_only_holds_after_the_first_step() -> 
     off = InPosition("knob", frozenset({"off"}))
     released_at_once = replace(claim(Shape.HOLDS), when=ALWAYS_TRUE, then=Truth(value=False), until=off)
     problem = pose(StepRule(layout_for(two_lines(), released_at_once)), released_at_once)
-    bits = {(bit.group, bit.value): bit.literal for bit in problem.bits}
-    certificate = write_certificate(problem, ((bits["control knob", "off"], bits["monitor released", "yes"]),))
+    bits = {(bit.sort, bit.subject, bit.value): bit.literal for bit in problem.bits}
+    clause = (bits[BitSort.CONTROL, "knob", "off"], bits[BitSort.MONITOR, "released", "yes"])
+    certificate = write_certificate(problem, (clause,))
     assert certificate.readings == ("never at once: knob does not stand at off; the claim is not released",)
     assert recheck_against(certificate.text, two_lines(), released_at_once).ok
 
@@ -197,13 +199,13 @@ def test_what_is_no_invariant_is_not_written_down() -> None:
     decision = proof()
     assert decision.invariant is not None
     problem = decision.problem
-    bits = {bit.group: bit.literal for bit in problem.bits}
+    bits = {bit.subject: bit.literal for bit in problem.bits}
     with pytest.raises(CrossCheckError, match="do not exclude"):
         write_certificate(problem, ())
     with pytest.raises(CrossCheckError, match="every step"):
-        write_certificate(problem, ((bits["volume line_a"] ^ 1, bits["volume line_b"] ^ 1),))
+        write_certificate(problem, ((bits["line_a"] ^ 1, bits["line_b"] ^ 1),))
     with pytest.raises(CrossCheckError, match="start"):
-        write_certificate(problem, ((bits["part valve_a"],), (bits["part valve_a"] ^ 1, bits["volume line_a"] ^ 1)))
+        write_certificate(problem, ((bits["valve_a"],), (bits["valve_a"] ^ 1, bits["line_a"] ^ 1)))
 
 
 # ------------------------------------------------------------------------------------------------------- tampering

@@ -17,7 +17,8 @@ from bandproof.certificates.checks import recheck, recheck_against
 from bandproof.deciding import one as decider
 from bandproof.deciding.cases import Case, load_cases
 from bandproof.deciding.one import Decider
-from bandproof.deciding.origins import Literal, clauses_as_conditions
+from bandproof.deciding.origins import clauses_as_conditions
+from bandproof.encoding.bits import Bit, BitSort, condition_of
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
@@ -154,8 +155,9 @@ def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
 
 
 def test_what_a_run_remembers_is_no_condition() -> None:
-    level = Literal("volume pilot", "100000", holds=True)
-    counted, last = Literal("counts 0", "1", holds=False), Literal("last 0", "none", holds=True)
+    level = condition_of(Bit(2, BitSort.VOLUME, "pilot", BAR, rank=0), holds=True)
+    counted = condition_of(Bit(4, BitSort.COUNT, 0, 1, rank=0), holds=False)
+    last = condition_of(Bit(6, BitSort.LAST, 0, "none"), holds=True)
     assert clauses_as_conditions([[level], [level, counted], [last]]) == (AtLeast("pilot", BAR, BAR),)
 
 

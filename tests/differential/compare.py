@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import FALSE, negate
 from bandproof.encoding.clauses import Numbered
-from bandproof.encoding.encode import COUNTS, LAST
 from bandproof.encoding.system import Problem
 from bandproof.machine.story import State
 from bandproof.solvers.sat import Sat
@@ -12,23 +12,26 @@ from bandproof.solvers.sat import Sat
 
 def bit_values(problem: Problem, state: State) -> list[bool]:
     """The state as values of the problem's bits; monitor bits false."""
+    return [_holds(problem, state, bit) for bit in problem.bits]
+
+
+def _holds(problem: Problem, state: State, bit: Bit) -> bool:
     arrangement = problem.layout.arrangement
-    band = dict(zip((f"volume {v.name}" for v in arrangement.volumes), state.bands, strict=True))
-    stands = dict(zip((f"part {p.name}" for p in arrangement.parts), state.parts, strict=True))
-    stands.update(zip((f"control {c.name}" for c in arrangement.controls), state.controls, strict=True))
-    last = {None: "none", True: "up", False: "down"}
-    values = []
-    for bit in problem.bits:
-        if bit.group.startswith((COUNTS, LAST)):
-            counts = state.counts[int(bit.group.partition(" ")[2])]
-            values.append(counts.count > bit.rank if bit.group.startswith(COUNTS) else last[counts.last] == bit.value)
-        elif bit.group in band:
-            values.append(band[bit.group] > bit.rank)
-        elif bit.group in stands:
-            values.append(stands[bit.group] == bit.value)
-        else:
-            values.append(bit.group.removeprefix("mishap ") in state.mishaps)
-    return values
+    match bit.sort, bit.subject:
+        case BitSort.VOLUME, name:
+            return state.bands[[v.name for v in arrangement.volumes].index(str(name))] > bit.rank
+        case BitSort.PART, name:
+            return state.parts[[p.name for p in arrangement.parts].index(str(name))] == bit.value
+        case BitSort.CONTROL, name:
+            return state.controls[[c.name for c in arrangement.controls].index(str(name))] == bit.value
+        case BitSort.MISHAP, name:
+            return name in state.mishaps
+        case BitSort.COUNT, int(number):
+            return state.counts[number].count > bit.rank
+        case BitSort.LAST, int(number):
+            return {None: "none", True: "up", False: "down"}[state.counts[number].last] == bit.value
+        case _:
+            return False
 
 
 def node_values(problem: Problem, values: list[bool]) -> dict[int, bool]:

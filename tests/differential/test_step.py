@@ -8,9 +8,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import StepRule, pose
 from bandproof.machine.layout import Layout
-from bandproof.machine.monitor import MonitorState, applies, bad, watch
+from bandproof.machine.monitor import applies, bad, watch
 from bandproof.machine.semantics import (
     at_rest,
     check_step,
@@ -28,6 +29,7 @@ from bandproof.machine.semantics import (
 )
 from bandproof.machine.story import State, Step
 from bandproof.properties.claim import Pace
+from bandproof.properties.monitors import monitor_of
 from tests.differential import drawn
 from tests.differential.cases import draw_case
 from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values, over_is_final
@@ -60,7 +62,7 @@ def compare_leaps(data: st.DataObject) -> None:
 
 def compare_facts(data: st.DataObject) -> None:
     layout, claim = draw_case(data, most_volumes=5)
-    rule = StepRule(layout)
+    rule, monitor = StepRule(layout), monitor_of(claim)
     problem = pose(rule, claim)
     c, volumes = rule.circuit, [v.name for v in layout.arrangement.volumes]
     roots = [
@@ -78,14 +80,14 @@ def compare_facts(data: st.DataObject) -> None:
         *(rule.pace.allows(v, upward=upward) for v in volumes for upward in (True, False)),
     ]
     for state in [data.draw(drawn.states(layout)) for _ in range(10)]:
-        seen = watch(layout, claim, MonitorState.WAITING, state)
+        seen = watch(layout, monitor, monitor.states[0], state)
         assert c.evaluate(roots, node_values(problem, bit_values(problem, state))) == [
             pending(layout, state),
             settled(layout, state),
             at_rest(layout, state),
             *(driver_may_act(layout, state, pace) for pace in Pace),
-            bad(layout, claim, seen, state),
-            applies(layout, claim, state),
+            bad(layout, monitor, seen, state),
+            applies(layout, monitor, state),
             True,
             *(may_rise(layout, state, v) for v in volumes),
             *(may_fall(layout, state, v) for v in volumes),
@@ -108,10 +110,10 @@ def compare_starts(data: st.DataObject) -> None:
 def compare_walks(data: st.DataObject) -> None:
     """The monitor's memory and the bad, along a run of the executable machine."""
     layout, claim = draw_case(data, most_volumes=3)
-    problem = pose(StepRule(layout), claim)
-    monitors = [i for i, bit in enumerate(problem.bits) if bit.group.startswith("monitor")]
+    problem, monitor = pose(StepRule(layout), claim), monitor_of(claim)
+    monitors = [i for i, bit in enumerate(problem.bits) if bit.sort is BitSort.MONITOR]
     state = data.draw(drawn.states(layout))
-    seen = watch(layout, claim, MonitorState.WAITING, state)
+    seen = watch(layout, monitor, monitor.states[0], state)
     memory = dict.fromkeys(monitors, False)
     for _ in range(6):
         values = bit_values(problem, state)
@@ -119,13 +121,13 @@ def compare_walks(data: st.DataObject) -> None:
             values[i] = value
         roots = [problem.bad, *(problem.after[i] for i in monitors)]
         found = problem.circuit.evaluate(roots, node_values(problem, values))
-        assert found[0] == bad(layout, claim, seen, state)
+        assert found[0] == bad(layout, monitor, seen, state)
         memory = dict(zip(monitors, found[1:], strict=True))
         options = [after for _, after in islice(successors(layout, state, claim.pace, claim.mishaps), 40)]
         if not options:
             break
         state = data.draw(st.sampled_from(options))
-        seen = watch(layout, claim, seen, state)
+        seen = watch(layout, monitor, seen, state)
 
 
 def compare_with_check_step(data: st.DataObject) -> None:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.run import decide, search
 from bandproof.findings.finding import Verdict
@@ -31,9 +32,9 @@ Sample = tuple[Arrangement, Property]
 def watched(rule: StepRule, problem: Problem, story: Story) -> bool:
     """The problem's own watch, followed along a story by evaluating its formulas: some lemma forbids the story."""
     circuit = problem.circuit
-    literal = {(bit.group, bit.value): bit.literal for bit in problem.bits}
-    dead = [literal[key] for key in literal if key[0].startswith("lemma ") and key[0].endswith("forbidden")]
-    memory = {bit.literal >> 1: False for bit in problem.bits if bit.group.startswith("lemma ")}
+    lemmas = [bit for bit in problem.bits if bit.sort is BitSort.LEMMA]
+    dead = [bit.literal for bit in lemmas if bit.value == "forbidden"]
+    memory = {bit.literal >> 1: False for bit in lemmas}
     after = {bit.literal >> 1: value for bit, value in zip(problem.bits, problem.after, strict=True)}
     for state in story.states:
         values = {**bit_values(rule, state), **memory}

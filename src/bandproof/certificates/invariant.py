@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import combinations, pairwise
 
+from bandproof.encoding.bits import Group
 from bandproof.encoding.session import SolverSession
 from bandproof.encoding.system import Problem
 from bandproof.text.errors import CrossCheckError
@@ -22,7 +23,7 @@ _GOAL: Clause = (-1,)
 
 def definition_clauses(problem: Problem) -> list[Clause]:
     """The clauses that `problem.well_formed` stands for."""
-    groups: dict[str, list[tuple[int, int]]] = {}
+    groups: dict[Group, list[tuple[int, int]]] = {}
     for bit in problem.bits:
         groups.setdefault(bit.group, []).append((bit.rank, bit.literal))
     found: list[Clause] = []

@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case
-from bandproof.deciding.origins import Literal, clauses_as_conditions, narrowed, start_condition, state_condition
+from bandproof.deciding.origins import clauses_as_conditions, narrowed, start_condition, state_condition
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.limits import Clock, GaveUpError, Limits
 from bandproof.machine.layout import Layout
@@ -245,10 +245,11 @@ def _sought(start: Start, condition: Condition, shape: Shape) -> Property:
 
 def _clauses(decision: Decision) -> tuple[Condition, ...]:
     """The invariant of a decision as conditions."""
+    from bandproof.encoding.bits import condition_of  # noqa: PLC0415  (as in `decide`)
+
     bits = {bit.literal >> 1: bit for bit in decision.problem.bits}
     return clauses_as_conditions(
-        [Literal((bit := bits[x >> 1]).group, bit.value, (x & 1) == (bit.literal & 1)) for x in clause]
-        for clause in decision.invariant or ()
+        [condition_of(bits[x >> 1], holds=not x & 1) for x in clause] for clause in decision.invariant or ()
     )
 
 

@@ -7,8 +7,7 @@ that begins in such a state refutes nothing; what the state lacks is then said i
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import replace
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import State
@@ -58,45 +57,13 @@ def state_condition(layout: Layout, state: State) -> Condition:
     return AllOf(tuple(items))
 
 
-@dataclass(frozen=True, slots=True)
-class Literal:
-    """One literal of an invariant: the bit's group and value (see `bandproof.encoding.encode`), and whether it holds."""
+def clauses_as_conditions(clauses: Iterable[Iterable[Condition | None]]) -> tuple[Condition, ...]:
+    """Clauses of an invariant, their literals as conditions, each a condition that holds in every reachable state.
 
-    group: str
-    value: str
-    holds: bool
-
-    def condition(self) -> Condition:
-        """The literal as a condition."""
-        sort, name = self.group.split(" ", 1)
-        if sort == "volume":
-            mark = Fraction(self.value)
-            return AtLeast(name, mark, mark) if self.holds else Below(name, mark, mark)
-        if sort == "mishap":
-            fact: Condition = Happened(name)
-        elif sort == "part":
-            fact = InState(name, frozenset({self.value}))
-        else:
-            fact = InPosition(name, frozenset({self.value}))
-        return fact if self.holds else Not(fact)
-
-    @property
-    def remembers(self) -> bool:
-        """The literal is about what a run remembers, as a pace counter does, and not about the arrangement."""
-        return self.group.split(" ", 1)[0] not in ("volume", "part", "control", "mishap")
-
-
-def clauses_as_conditions(clauses: Iterable[Iterable[Literal]]) -> tuple[Condition, ...]:
-    """Clauses of an invariant, each a condition that holds in every reachable state.
-
-    A clause that speaks of what a run remembers says nothing of a state alone, and is left out.
+    None stands for a literal about what a run remembers. A clause with one says nothing of a state alone, and is left out.
     """
     known = [list(clause) for clause in clauses]
-    return tuple(
-        _any([literal.condition() for literal in clause])
-        for clause in known
-        if not any(literal.remembers for literal in clause)
-    )
+    return tuple(_any([fact for fact in clause if fact is not None]) for clause in known if None not in clause)
 
 
 def _any(items: list[Condition]) -> Condition:

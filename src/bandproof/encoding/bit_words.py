@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from bandproof.encoding.encode import COUNTS, LAST, Bit
+from bandproof.encoding.bits import Bit, BitSort
 from bandproof.machine.layout import Layout
 from bandproof.model.conditions import (
     AllOf,
@@ -28,7 +28,8 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.model.walker import Walker, opposite
-from bandproof.properties.claim import Property, Shape
+from bandproof.properties.claim import Property
+from bandproof.properties.monitors import monitor_of
 from bandproof.text.units import SHOWN_DECIMALS, show_pressure
 
 #: More decimals than this are never tried to tell two thresholds apart; a number in brackets does it then.
@@ -51,8 +52,8 @@ class Wording:
     def __init__(self, layout: Layout, bits: tuple[Bit, ...]) -> None:
         self._marks = {volume: show_thresholds(layout, volume) for volume in layout.thresholds}
         self._values = {
-            **{f"part {part.name}": part.states for part in layout.arrangement.parts},
-            **{f"control {control.name}": control.positions for control in layout.arrangement.controls},
+            **{(BitSort.PART, part.name): part.states for part in layout.arrangement.parts},
+            **{(BitSort.CONTROL, control.name): control.positions for control in layout.arrangement.controls},
         }
         self._bits = {bit.literal >> 1: bit for bit in bits}
         self._watches = layout.timing_constraints
@@ -60,29 +61,40 @@ class Wording:
     def says(self, literal: int) -> str:
         """What a state literal says."""
         bit, holds = self._bits[literal >> 1], not literal & 1
-        sort, _, name = bit.group.partition(" ")
-        if sort == "volume":
-            return f"{name} is {'at least' if holds else 'below'} {self._marks[name][bit.rank]}"
-        if sort == "mishap":
-            return f"{name} has {'' if holds else 'not '}happened"
-        if bit.group.startswith((COUNTS, LAST)):
-            return self._counter_says(bit, int(name), holds=holds)
-        if sort == "lemma":
-            return f"{bit.group} is {'' if holds else 'not '}reached"
-        if sort == "monitor":
-            return f"the claim is {'' if holds else 'not '}{name}"
-        values = self._values[bit.group]
-        value = bit.value
+        return f"{bit.side}{self._plainly(bit, holds=holds)}"
+
+    def _plainly(self, bit: Bit, *, holds: bool) -> str:
+        match bit.sort, bit.subject:
+            case BitSort.VOLUME, str(name):
+                return f"{name} is {'at least' if holds else 'below'} {self._marks[name][bit.rank]}"
+            case BitSort.PART | BitSort.CONTROL as sort, str(name):
+                return self._standing_says(sort, name, bit.value, holds=holds)
+            case BitSort.MISHAP, name:
+                return f"{name} has {'' if holds else 'not '}happened"
+            case BitSort.COUNT | BitSort.LAST, int(number):
+                return self._counter_says(bit, number, holds=holds)
+            case BitSort.LEMMA, number:
+                return f"lemma {number}: {bit.value} is {'' if holds else 'not '}reached"
+            case BitSort.MONITOR, name:
+                return f"the claim is {'' if holds else 'not '}{name}"
+            case BitSort.FROZEN, name:
+                return f"{name} is {'' if holds else 'not '}{bit.value} from start to end"
+            case _:
+                message = f"no words for the bit {bit}"
+                raise ValueError(message)
+
+    def _standing_says(self, sort: BitSort, name: str, value: str | int | Fraction, *, holds: bool) -> str:
+        values = self._values[sort, name]
         if len(values) == 2:
             value, holds = values[holds], True
-        if sort == "part":
+        if sort is BitSort.PART:
             return f"{name} is {'' if holds else 'not '}{value}"
         return f"{name} {'stands' if holds else 'does not stand'} at {value}"
 
     def _counter_says(self, bit: Bit, number: int, *, holds: bool) -> str:
         watch = self._watches[number]
         while_due = f"since {watch.pending} is due, {watch.mover}"
-        if bit.group.startswith(COUNTS):
+        if bit.sort is BitSort.COUNT:
             return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole band{'s' if bit.rank else ''}"
         if bit.value == "none":
             return f"{while_due} has {'not ' if holds else ''}crossed a threshold"
@@ -98,21 +110,7 @@ class Wording:
 
 def claim_words(claim: Property, unit: str) -> str:
     """A property as one line of words."""
-    when, then = condition_words(claim.when, unit), condition_words(claim.then, unit)
-    match claim.shape:
-        case Shape.NEVER:
-            return f"never: {when}"
-        case Shape.REACHABLE:
-            return f"some run reaches: {when}"
-        case Shape.ALWAYS:
-            return f"always: {then}"
-        case Shape.SETTLED:
-            return f"in every settled state: if {when} then {then}"
-        case Shape.AT_REST:
-            return f"in every state at rest: if {when} then {then}"
-        case Shape.HOLDS:
-            until = "" if claim.until is None else f", until {condition_words(claim.until, unit)}"
-            return f"from the first {when} on: {then}{until}"
+    return "".join(said if isinstance(said, str) else condition_words(said, unit) for said in monitor_of(claim).words)
 
 
 def condition_words(condition: Condition, unit: str) -> str:

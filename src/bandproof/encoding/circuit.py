@@ -32,7 +32,7 @@ class Circuit:
         self.names: dict[int, str] = {}
         #: The literal of each conjunction asked for so far, and of each that there is a node for.
         self._found: dict[tuple[int, ...], int] = {}
-        self._granted = TRUE
+        self._granted: set[int] = set()
         #: For some literals: all that is known to hold wherever they do, themselves included.
         self._implied: dict[int, frozenset[int]] = {}
         #: For each variable of which it is known: those of which just one is true.
@@ -46,13 +46,15 @@ class Circuit:
         return 2 * node
 
     def grant(self, granted: int, descending: Iterable[list[int]], just_one: Iterable[list[int]]) -> None:
-        """From now on simplify by what `granted` says; formulas keep their meaning where it holds.
+        """From now on simplify by what `granted` says too; formulas keep their meaning where all that was granted holds.
 
         It says that in each list of `descending` a variable is true only if the one before it is, and that of each list
-        of `just_one` one variable is true and no two are. A conjunction with `granted` itself still says all of it.
+        of `just_one` one variable is true and no two are; of none of them has anything been granted before. A
+        conjunction with `granted` itself still says all of it.
         """
-        self._found.clear()
-        self._granted = granted
+        descending, just_one = list(descending), list(just_one)
+        self._granted |= {granted} - {TRUE}
+        self._forget_what_is_known_of({bit >> 1 for bits in [*descending, *just_one] for bit in bits})
         for bits in descending:
             for place, bit in enumerate(bits):
                 self._implied[bit] = frozenset(bits[: place + 1])
@@ -61,6 +63,21 @@ class Circuit:
             for bit in bits:
                 self._implied[bit] = frozenset(x if x == bit else negate(x) for x in bits)
                 self._one_of[bit] = tuple(bits)
+
+    def _forget_what_is_known_of(self, variables: set[int]) -> None:
+        """Build the conjunctions that depend on some of these variables anew when they are asked for again."""
+        if any(2 * node in self._implied and self.operands[node] is None for node in variables):
+            message = "something was granted of one of these variables before"
+            raise ValueError(message)
+        about = set(variables)
+        for node, operands in enumerate(self.operands):
+            if operands is not None and any(x >> 1 in about for x in operands):
+                about.add(node)
+        self._found = {
+            asked: literal
+            for asked, literal in self._found.items()
+            if literal >> 1 not in about and not any(x >> 1 in about for x in asked)
+        }
 
     def all_of(self, literals: Iterable[int]) -> int:
         """The conjunction of `literals`."""
@@ -73,9 +90,11 @@ class Circuit:
         return found
 
     def _conjunction(self, given: set[int]) -> int:
-        if self._granted in given and len(given) > 1:
-            rest = self.all_of(given - {self._granted})
-            return self._granted if rest == TRUE else self._node(tuple(sorted((self._granted, rest))))
+        granted = given & self._granted
+        if granted and len(given) > 1:
+            rest = self.all_of(given - granted)
+            key = tuple(sorted(granted if rest == TRUE else {*granted, rest}))
+            return key[0] if len(key) == 1 else self._node(key)
         slim = self._slim(given)
         if slim is None:
             return FALSE

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from bandproof.encoding.bits import Bit, BitSort, FrozenChoice, Group
 from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Start, VolumeKind
@@ -39,20 +40,6 @@ from bandproof.model.walker import Walker
 
 
 @dataclass(frozen=True, slots=True)
-class Bit:
-    """One state bit: its literal, and what it says. `group` and `rank` order the bits of one thermometer.
-
-    `group` is the volume, part, control, mishap, pace counter or monitor the bit belongs to; `value` the state or
-    position that it stands for, the threshold as text, or the number of whole bands counted.
-    """
-
-    literal: int
-    group: str
-    value: str
-    rank: int = -1
-
-
-@dataclass(frozen=True, slots=True)
 class Counted:
     """The bits of one pace counter: `bands[i]`, its mover has crossed more than i whole bands; its last direction."""
 
@@ -62,40 +49,52 @@ class Counted:
     down: int
 
 
-#: What the groups of a pace counter's bits begin with; the number of its watch follows.
-COUNTS, LAST = "counts ", "last "
-
-
 class Encoding:
-    """The state bits of one layout and every formula over a single state."""
+    """The state bits of one layout and every formula over a single state.
 
-    def __init__(self, layout: Layout) -> None:
+    Several can share one `circuit`, told apart by their prefixes; each is best made before formulas are built on any,
+    for formulas become smaller by what is known of the bits. `frozen` choices are of one value throughout a run: the
+    start leaves them open, and no step changes them.
+    """
+
+    def __init__(
+        self,
+        layout: Layout,
+        *,
+        circuit: Circuit | None = None,
+        prefix: str = "",
+        frozen: tuple[FrozenChoice, ...] = (),
+    ) -> None:
         self.layout = layout
         self.arrangement = layout.arrangement
-        self.circuit = Circuit()
+        self.circuit = Circuit() if circuit is None else circuit
+        self.prefix = prefix
+        self.frozen = frozen
         self.bits: list[Bit] = []
         self.levels: dict[str, list[int]] = {}
-        self._standing: dict[tuple[str, str], int] = {}
+        self._standing: dict[tuple[BitSort, str | int, str], int] = {}
         self._mishap: dict[str, int] = {}
         self._rules: list[int] = []
         self._kind = {v.name: v.kind for v in self.arrangement.volumes}
         for volume in self.arrangement.volumes:
             self._add_thermometer(volume.name)
         for part in self.arrangement.parts:
-            self._add_choice_of(f"part {part.name}", part.states)
+            self._add_choice_of(BitSort.PART, part.name, part.states)
         for control in self.arrangement.controls:
-            self._add_choice_of(f"control {control.name}", control.positions)
+            self._add_choice_of(BitSort.CONTROL, control.name, control.positions)
         for mishap in self.arrangement.mishaps:
-            self._mishap[mishap.name] = self._bit(f"mishap {mishap.name}", "present")
+            self._mishap[mishap.name] = self._bit(BitSort.MISHAP, mishap.name, "present")
         #: For each watch of the layout, the bits of its counter.
         self.counted = [
             self._add_counter(number, watch.allowance) for number, watch in enumerate(layout.timing_constraints)
         ]
+        for choice in frozen:
+            self._add_choice_of(BitSort.FROZEN, choice.name, choice.values)
         self.well_formed = self.circuit.all_of(self._rules)
         self._grant_rules()
 
     def _grant_rules(self) -> None:
-        groups: dict[str, list[Bit]] = {}
+        groups: dict[Group, list[Bit]] = {}
         for bit in self.bits:
             groups.setdefault(bit.group, []).append(bit)
         literals = [([bit.literal for bit in members], members[0].rank >= 0) for members in groups.values()]
@@ -105,45 +104,48 @@ class Encoding:
             [bits for bits, ordered in literals if not ordered and len(bits) > 1],
         )
 
-    def _bit(self, group: str, value: str, rank: int = -1) -> int:
-        literal = self.circuit.variable(f"{group}: {value}")
-        self.bits.append(Bit(literal, group, value, rank))
+    def _bit(self, sort: BitSort, subject: str | int, value: str | int | Fraction, rank: int = -1) -> int:
+        literal = self.circuit.variable(f"{self.prefix}{sort.value} {subject}: {value}")
+        self.bits.append(Bit(literal, sort, subject, value, rank, self.prefix))
         return literal
 
     def _add_thermometer(self, volume: str) -> None:
         marks = self.layout.thresholds[volume]
-        bits = [self._bit(f"volume {volume}", str(mark), rank) for rank, mark in enumerate(marks)]
+        bits = [self._bit(BitSort.VOLUME, volume, mark, rank) for rank, mark in enumerate(marks)]
         self.levels[volume] = bits
         self._rules += [self.circuit.implies(high, low) for low, high in itertools.pairwise(bits)]
 
     def _add_counter(self, number: int, allowance: int) -> Counted:
-        bands = tuple(self._bit(f"{COUNTS}{number}", str(rank + 1), rank) for rank in range(allowance))
+        bands = tuple(self._bit(BitSort.COUNT, number, rank + 1, rank) for rank in range(allowance))
         self._rules += [self.circuit.implies(high, low) for low, high in itertools.pairwise(bands)]
-        group = f"{LAST}{number}"
-        self._add_choice_of(group, ("none", "up", "down"))
-        return Counted(bands, *(self._standing[group, value] for value in ("none", "up", "down")))
+        self._add_choice_of(BitSort.LAST, number, ("none", "up", "down"))
+        return Counted(bands, *(self._standing[BitSort.LAST, number, value] for value in ("none", "up", "down")))
 
-    def _add_choice_of(self, group: str, values: tuple[str, ...]) -> None:
+    def _add_choice_of(self, sort: BitSort, subject: str | int, values: tuple[str, ...]) -> None:
         if len(values) == 1:
-            self._standing[group, values[0]] = TRUE
+            self._standing[sort, subject, values[0]] = TRUE
         elif len(values) == 2:
-            second = self._bit(group, values[1])
-            self._standing[group, values[0]] = negate(second)
-            self._standing[group, values[1]] = second
+            second = self._bit(sort, subject, values[1])
+            self._standing[sort, subject, values[0]] = negate(second)
+            self._standing[sort, subject, values[1]] = second
         else:
-            bits = [self._bit(group, value) for value in values]
-            self._standing.update(zip(((group, v) for v in values), bits, strict=True))
+            bits = [self._bit(sort, subject, value) for value in values]
+            self._standing.update(zip(((sort, subject, v) for v in values), bits, strict=True))
             self._rules.append(self.circuit.exactly_one(bits))
 
     # ---- single facts
 
     def part_in(self, part: str, state: str) -> int:
         """`part` is in `state`."""
-        return self._standing[f"part {part}", state]
+        return self._standing[BitSort.PART, part, state]
 
     def control_at(self, control: str, position: str) -> int:
         """`control` stands at `position`."""
-        return self._standing[f"control {control}", position]
+        return self._standing[BitSort.CONTROL, control, position]
+
+    def chosen(self, choice: str, value: str) -> int:
+        """The frozen `choice` is `value`."""
+        return self._standing[BitSort.FROZEN, choice, value]
 
     def present(self, mishap: str) -> int:
         """`mishap` has happened."""

@@ -6,41 +6,60 @@ driver's pace, the mishaps that may occur, the monitor's memory, and the formula
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from bandproof.encoding.bits import (
+    Bit,
+    BitSort,
+    Choice,
+    Deed,
+    DriverChoice,
+    FlowChoice,
+    GoOnChoice,
+    MishapChoice,
+    MoveChoice,
+)
 from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.encoding.clauses import ClauseTemplate
-from bandproof.encoding.encode import COUNTS, LAST, Bit, Encoding
+from bandproof.encoding.encode import Encoding
 from bandproof.encoding.flow import FlowRule
+from bandproof.encoding.monitor import encode_monitor
 from bandproof.encoding.pace import PaceRule
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Count, State
 from bandproof.model.conditions import AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
-from bandproof.properties.claim import Pace, Property, Shape
+from bandproof.properties.claim import Pace, Property
+from bandproof.properties.monitors import Monitor, monitor_of
 
 
 class StepRule:
-    """All that is the same for every property: the encoding, the flow rule, and the inputs a step can grant."""
+    """All that is the same for every property: the encoding, the flow rule, and the choices a step can grant.
 
-    def __init__(self, layout: Layout) -> None:
+    With an `encoding` of the same layout given, the formulas are built on that, in its circuit.
+    """
+
+    def __init__(self, layout: Layout, encoding: Encoding | None = None) -> None:
         self.layout = layout
         #: What has been posed so far.
         self.posed: dict[Property, Problem] = {}
         self._after: dict[object, dict[int, int]] = {}
         self.templates: dict[tuple[int, ...], ClauseTemplate] = {}
-        self.encoding = Encoding(layout)
+        self.encoding = Encoding(layout) if encoding is None else encoding
+        #: What each variable stands for by which a step is chosen.
+        self.choices: dict[int, Choice] = {}
         self.flow = FlowRule(self.encoding)
         self.pace = PaceRule(self.encoding, self.flow)
         self.circuit: Circuit = self.encoding.circuit
         self.pending = self.encoding.pending()
         c, e, arrangement = self.circuit, self.encoding, layout.arrangement
-        #: An input for each volume to cross the threshold above it, or below it, where the flow rule allows that;
+        #: A choice for each volume to cross the threshold above it, or below it, where the flow rule allows that;
         #: whether the pace does is asked in `after`.
-        self.up = {v.name: self._input(f"up {v.name}") for v in arrangement.volumes}
-        self.down = {v.name: self._input(f"down {v.name}") for v in arrangement.volumes}
+        self.up = {v.name: self._chosen(FlowChoice(Deed.UP, v.name)) for v in arrangement.volumes}
+        self.down = {v.name: self._chosen(FlowChoice(Deed.DOWN, v.name)) for v in arrangement.volumes}
         self.can_rise = {
             v.name: [
                 c.all_of([self.flow.may_rise(v.name, rank), *e.levels[v.name][max(0, rank - 1) : rank], negate(bit)])
@@ -58,26 +77,29 @@ class StepRule:
         #: For each part, its possible moves as (source, target, choice and permission).
         self.moves = {
             part.name: [
-                (source, target, c.both(self._input(f"move {part.name} {source} {target}"), allowed))
+                (source, target, c.both(self._chosen(MoveChoice(part.name, source, target)), allowed))
                 for source, target in dict.fromkeys((m.source, m.target) for m in part.moves)
                 if source != target and (allowed := e.may_move(part, source, target)) != FALSE
             ]
             for part in arrangement.parts
         }
-        self.turns = {
-            (control.name, position): self._input(f"turn {control.name} {position}")
-            for control in arrangement.controls
-            for position in control.positions
+        turns = [DriverChoice(control.name, at) for control in arrangement.controls for at in control.positions]
+        self.turns = {choice: self._chosen(choice) for choice in turns}
+        self.strikes = {
+            choice: self._chosen(choice) for choice in (MishapChoice(mishap.name) for mishap in arrangement.mishaps)
         }
-        self.strikes = {m.name: self._input(f"strike {m.name}") for m in arrangement.mishaps}
-        #: An input for one volume to leap, and, for each rank, to leap on past the threshold before it.
-        self.accelerate_up = {v.name: self._input(f"leap up {v.name}") for v in arrangement.volumes}
-        self.accelerate_down = {v.name: self._input(f"leap down {v.name}") for v in arrangement.volumes}
+        #: A choice for one volume to leap, and, for each rank, to leap on past the threshold before it.
+        self.accelerate_up = {v.name: self._chosen(FlowChoice(Deed.ACCELERATE_UP, v.name)) for v in arrangement.volumes}
+        self.accelerate_down = {
+            v.name: self._chosen(FlowChoice(Deed.ACCELERATE_DOWN, v.name)) for v in arrangement.volumes
+        }
         ranks = max((len(bits) for bits in e.levels.values()), default=0)
-        self.accelerate_on = [self._input(f"leap on at rank {rank}") for rank in range(ranks)]
+        self.accelerate_on = [self._chosen(GoOnChoice(rank)) for rank in range(ranks)]
 
-    def _input(self, name: str) -> int:
-        return self.circuit.variable(f"input {name}")
+    def _chosen(self, choice: Choice) -> int:
+        literal = self.circuit.variable(f"input {self.encoding.prefix}{choice.says}")
+        self.choices[literal] = choice
+        return literal
 
     def driver_may_act(self, pace: Pace) -> int:
         """The driver may change a control, nothing being pending."""
@@ -92,7 +114,7 @@ class StepRule:
     def after(
         self, pace: Pace, mishaps: frozenset[str], free: dict[str, frozenset[int]] | None = None
     ) -> dict[int, int]:
-        """For each state bit's literal, the literal of its value after the step that the inputs choose. Built once.
+        """For each state bit's literal, the literal of its value after the step that is chosen. Built once.
 
         With `free` given, which needs a layout without timing_constraints, steps or leaps. A leap is a run of flow steps in which
         one volume alone crosses threshold after threshold, all but the last of them of a rank in `free[volume]`: those
@@ -108,19 +130,19 @@ class StepRule:
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)
         driver = self.driver_may_act(pace)
-        asked_for = {
-            **{("control", *key): c.both(choice, driver) for key, choice in self.turns.items()},
+        asked_for: dict[DriverChoice | MishapChoice, int] = {
+            **{turn: c.both(chosen, driver) for turn, chosen in self.turns.items()},
             **{
-                ("mishap", name, ""): c.both(choice, negate(e.present(name)))
-                for name, choice in self.strikes.items()
-                if name in mishaps
+                strike: c.both(chosen, negate(e.present(strike.mishap)))
+                for strike, chosen in self.strikes.items()
+                if strike.mishap in mishaps
             },
         }
-        granted: dict[tuple[str, str, str], int] = {}
+        granted: dict[DriverChoice | MishapChoice, int] = {}
         taken = negate(quiet)
-        for key, choice in asked_for.items():
-            granted[key] = c.both(choice, negate(taken))
-            taken = c.either(taken, choice)
+        for act, asked in asked_for.items():
+            granted[act] = c.both(asked, negate(taken))
+            taken = c.either(taken, asked)
         acting = c.both(quiet, taken)
         flowing = c.both(quiet, negate(taken))
         following: dict[int, int] = {}
@@ -141,9 +163,10 @@ class StepRule:
                 self._follow_acceleration(following, volume, accelerating[volume], free[volume])
         self._follow_parts(following, negate(acting))
         self._follow_controls(following, granted)
-        for name in self.strikes:
-            bit = e.present(name)
-            following[bit] = c.either(bit, granted.get(("mishap", name, ""), FALSE))
+        for strike in self.strikes:
+            bit = e.present(strike.mishap)
+            following[bit] = c.either(bit, granted.get(strike, FALSE))
+        following.update((bit.literal, bit.literal) for bit in e.bits if bit.sort is BitSort.FROZEN)
         self.pace.follow(following, crossings)
         return following
 
@@ -183,11 +206,11 @@ class StepRule:
             came = c.either(first, passing)
             following[bits[rank]] = c.both(following[bits[rank]], negate(came))
 
-    def free_ranks(self, claim: Property) -> dict[str, frozenset[int]]:
-        """For each volume the ranks of the thresholds that no guard and no condition of the claim compares it with."""
+    def free_ranks(self, monitor: Monitor) -> dict[str, frozenset[int]]:
+        """For each volume the ranks of the thresholds that no guard and no condition of the monitor compares it with."""
         compared: dict[str, set[Fraction]] = {v: set() for v in self.up}
         guards = [m.when for part in self.layout.arrangement.parts for m in part.moves]
-        for leaf in comparisons(*guards, claim.when, claim.then, *([claim.until] if claim.until else [])):
+        for leaf in comparisons(*guards, *monitor.conditions()):
             match leaf:
                 case Below(volume, low, high) | AtLeast(volume, low, high):
                     compared[volume] |= {low, high}
@@ -216,19 +239,15 @@ class StepRule:
                     stays = c.both(bit, negate(c.any_of(leaves[state])))
                     following[bit] = c.either(stays, c.any_of(arrives[state]))
 
-    def _follow_controls(self, following: dict[int, int], granted: dict[tuple[str, str, str], int]) -> None:
+    def _follow_controls(self, following: dict[int, int], granted: Mapping[DriverChoice | MishapChoice, int]) -> None:
         c, e = self.circuit, self.encoding
         for control in self.layout.arrangement.controls:
-            turned = c.any_of(granted["control", control.name, p] for p in control.positions)
+            turned = c.any_of(granted[DriverChoice(control.name, p)] for p in control.positions)
             for position in control.positions:
                 bit = e.control_at(control.name, position)
                 if bit & 1 == 0 and bit not in (TRUE, FALSE):
-                    there = granted["control", control.name, position]
+                    there = granted[DriverChoice(control.name, position)]
                     following[bit] = c.either(there, c.both(bit, negate(turned)))
-
-
-#: The group of the bit by which the monitor of `holds` remembers that the claim binds no more.
-RELEASED = "monitor released"
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,9 +255,9 @@ class Problem:
     """Find a run from `start` to a `bad`.
 
     All fields are literals of `circuit`. `after[i]` is the value of `bits[i]` after a step; it depends on the bits and
-    on the inputs. `well_formed` holds in every state and is kept by every step. `applies` says that the condition of a
+    on the choices. `well_formed` holds in every state and is kept by every step. `applies` says that the condition of a
     conditional property holds here; TRUE for the other shapes. `over` is the bit that says nothing can be a bad any
-    more, now or later; FALSE where there is no such bit.
+    more, now or later; FALSE where there is no such bit. `side` is the prefix of the encoding that is `layout`'s.
     """
 
     circuit: Circuit
@@ -254,35 +273,44 @@ class Problem:
     #: Formulas of this circuit as clauses, made once and shared by all problems of one rule.
     templates: dict[tuple[int, ...], ClauseTemplate] = field(compare=False, repr=False)
     over: int = FALSE
+    side: str = ""
 
     def state_of(self, values: list[bool]) -> State:
-        """The arrangement's state when the bits have `values` (monitor bits are left aside)."""
-        truth = {(bit.group, bit.value): value for bit, value in zip(self.bits, values, strict=True)}
+        """The arrangement's state when the bits have `values`; those of its side that say where it is are looked at."""
+        truth: _Truth = {
+            (bit.sort, bit.subject, bit.value): value
+            for bit, value in zip(self.bits, values, strict=True)
+            if bit.side == self.side
+        }
         arrangement = self.layout.arrangement
         return State(
             tuple(
-                sum(truth[f"volume {v.name}", str(m)] for m in self.layout.thresholds[v.name])
+                sum(truth[BitSort.VOLUME, v.name, mark] for mark in self.layout.thresholds[v.name])
                 for v in arrangement.volumes
             ),
-            tuple(_standing(truth, f"part {p.name}", p.states) for p in arrangement.parts),
-            tuple(_standing(truth, f"control {k.name}", k.positions) for k in arrangement.controls),
-            frozenset(m.name for m in arrangement.mishaps if truth[f"mishap {m.name}", "present"]),
+            tuple(_standing(truth, BitSort.PART, p.name, p.states) for p in arrangement.parts),
+            tuple(_standing(truth, BitSort.CONTROL, k.name, k.positions) for k in arrangement.controls),
+            frozenset(m.name for m in arrangement.mishaps if truth[BitSort.MISHAP, m.name, "present"]),
             tuple(
                 Count(
-                    sum(truth[f"{COUNTS}{number}", str(rank + 1)] for rank in range(watch.allowance)),
-                    None if truth[f"{LAST}{number}", "none"] else truth[f"{LAST}{number}", "up"],
+                    sum(truth[BitSort.COUNT, number, rank + 1] for rank in range(watch.allowance)),
+                    None if truth[BitSort.LAST, number, "none"] else truth[BitSort.LAST, number, "up"],
                 )
                 for number, watch in enumerate(self.layout.timing_constraints)
             ),
         )
 
 
-def _standing(truth: dict[tuple[str, str], bool], group: str, values: tuple[str, ...]) -> str:
+#: Whether each bit holds, by its sort, subject and value.
+_Truth = dict[tuple[BitSort, str | int, str | int | Fraction], bool]
+
+
+def _standing(truth: _Truth, sort: BitSort, subject: str, values: tuple[str, ...]) -> str:
     if len(values) == 1:
         return values[0]
     if len(values) == 2:
-        return values[truth[group, values[1]]]
-    return next(value for value in values if truth[group, value])
+        return values[truth[sort, subject, values[1]]]
+    return next(value for value in values if truth[sort, subject, value])
 
 
 def pose(rule: StepRule, claim: Property) -> Problem:
@@ -301,64 +329,28 @@ def with_starts_of(rule: StepRule, layout: Layout) -> StepRule:
 
 
 def _pose(rule: StepRule, claim: Property) -> Problem:
-    c, e = rule.circuit, rule.encoding
+    c, e, monitor = rule.circuit, rule.encoding, monitor_of(claim)
     start = e.start(rule.layout.arrangement.start(claim.during), rule.flow.settled)
     after = rule.after(claim.pace, claim.mishaps)
     # A leap passes over states in which a pace counter would have to be looked at, so there are none beside counters.
     leap = (
-        dict(after) if rule.layout.timing_constraints else rule.after(claim.pace, claim.mishaps, rule.free_ranks(claim))
+        dict(after)
+        if rule.layout.timing_constraints
+        else rule.after(claim.pace, claim.mishaps, rule.free_ranks(monitor))
     )
-    bits = list(e.bits)
-    when = e.condition(claim.when, sure=True)
-    breaks = negate(e.condition(claim.then, sure=True))
-    applies = TRUE
-    over = FALSE
-    match claim.shape:
-        case Shape.NEVER | Shape.REACHABLE:
-            bad = when
-        case Shape.ALWAYS:
-            bad = breaks
-        case Shape.SETTLED | Shape.AT_REST:
-            applies = c.both(when, rule.flow.settled() if claim.shape is Shape.SETTLED else rule.flow.at_rest())
-            bad = c.both(applies, breaks)
-        case Shape.HOLDS:
-            applies = when
-            memory, bad = _watch(rule, claim, when, breaks)
-            bits += [bit for bit, _ in memory]
-            after.update({bit.literal: value for bit, value in memory})
-            leap.update({bit.literal: value for bit, value in memory})
-            start = c.all_of([start, *(negate(bit.literal) for bit, _ in memory)])
-            over = next(bit.literal for bit, _ in memory if bit.group == RELEASED)
+    watching = encode_monitor(e, rule.flow, monitor)
     return Problem(
         c,
         rule.layout,
         claim,
-        tuple(bits),
-        tuple(after[b.literal] for b in bits),
-        tuple(leap[b.literal] for b in bits),
-        start,
-        bad,
-        applies,
+        (*e.bits, *watching.bits),
+        (*(after[bit.literal] for bit in e.bits), *watching.after),
+        (*(leap[bit.literal] for bit in e.bits), *watching.after),
+        c.all_of([start, *(negate(bit.literal) for bit in watching.bits)]),
+        watching.bad,
+        watching.applies,
         e.well_formed,
         rule.templates,
-        over,
+        watching.over,
+        e.prefix,
     )
-
-
-def _watch(rule: StepRule, claim: Property, when: int, breaks: int) -> tuple[list[tuple[Bit, int]], int]:
-    """The monitor of `holds`: two bits of memory about the states before this one, and the formula of a bad.
-
-    `bound`: the first `once` was seen earlier and nothing has released it; `released`: it was released. What the
-    present state adds is combined into the values the memory takes after the step.
-    """
-    c, e = rule.circuit, rule.encoding
-    bound = Bit(c.variable("monitor: bound"), "monitor bound", "yes")
-    released = Bit(c.variable("monitor: released"), RELEASED, "yes")
-    until = FALSE if claim.until is None else e.condition(claim.until, sure=True)
-    now_bound = c.both(negate(released.literal), c.either(bound.literal, when))
-    frees = c.both(now_bound, until)
-    memory = [
-        (bound, c.both(now_bound, negate(until))),
-        (released, c.either(released.literal, frees)),
-    ]
-    return memory, c.all_of([now_bound, negate(until), breaks])

@@ -6,7 +6,7 @@ k states of a run from the start is one, no state ever is.
 
 from __future__ import annotations
 
-from bandproof.encoding.encode import COUNTS, LAST
+from bandproof.encoding.bits import Bit, BitSort, Group
 from bandproof.encoding.session import SolverSession
 from bandproof.encoding.system import Problem
 from bandproof.machine.story import State, Story
@@ -91,12 +91,7 @@ class Unrolling:
         """
         self._model = self._sat.model()
         held = [self._hit(depth)]
-        counters = (COUNTS, LAST)
-        tanks = {f"volume {v.name}" for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
-        groups = sorted(
-            {b.group for b in self.problem.bits if not b.group.startswith(counters)},
-            key=lambda g: (g not in tanks, not g.startswith("part"), g),
-        )
+        groups = self._groups()
         still = {(g, t): self._stands_still(g, t) for g in groups for t in range(depth)}
         for wanted in (*([(g, t) for t in range(depth)] for g in groups), *([key] for key in still)):
             literals = [still[key][0] for key in wanted]
@@ -111,7 +106,18 @@ class Unrolling:
     def _told(self, depth: int) -> Story:
         return tell(self.problem.layout, self.problem.claim, [self._state(copy) for copy in range(depth + 1)])
 
-    def _stands_still(self, group: str, copy: int) -> tuple[int, list[tuple[int, int]]]:
+    def _groups(self) -> list[Group]:
+        """What is asked to stand still, in that order: tanks, parts, all else but the pace counters."""
+        tanks = {v.name for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
+
+        def order(bit: Bit) -> tuple[bool, bool, Group]:
+            tank = bit.sort is BitSort.VOLUME and bit.subject in tanks
+            return (not tank, bit.sort is not BitSort.PART, bit.group)
+
+        bits = [bit for bit in self.problem.bits if bit.sort not in (BitSort.COUNT, BitSort.LAST)]
+        return list(dict.fromkeys(bit.group for bit in sorted(bits, key=order)))
+
+    def _stands_still(self, group: Group, copy: int) -> tuple[int, list[tuple[int, int]]]:
         """A new variable that, assumed, keeps the bits of a group from this copy to the next; and those bits."""
         still = self._session.new_variable()
         pairs = [

@@ -6,12 +6,14 @@ from collections import deque
 from dataclasses import dataclass
 
 from bandproof.machine.layout import Layout
-from bandproof.machine.monitor import MonitorState, bad, watch
+from bandproof.machine.monitor import bad, watch
 from bandproof.machine.semantics import start_states, successors
 from bandproof.machine.story import State, Step, Story
 from bandproof.properties.claim import Property
+from bandproof.properties.monitors import monitor_of
 
-_Node = tuple[State, MonitorState]
+#: A state of the arrangement, and that of the monitor that has seen it.
+_Node = tuple[State, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,16 +29,17 @@ def explore(layout: Layout, claim: Property, *, cap: int = 200_000) -> Explored:
     """Search every state reachable from the claim's start, at most `cap` of them, for the first bad."""
     origin: dict[_Node, tuple[_Node, Step] | None] = {}
     queue: deque[_Node] = deque()
+    monitor = monitor_of(claim)
 
     def meet(node: _Node, came: tuple[_Node, Step] | None) -> bool:
         if node in origin:
             return False
         origin[node] = came
         queue.append(node)
-        return bad(layout, claim, node[1], node[0])
+        return bad(layout, monitor, node[1], node[0])
 
     for state in start_states(layout, layout.arrangement.start(claim.during)):
-        node = (state, watch(layout, claim, MonitorState.WAITING, state))
+        node = (state, watch(layout, monitor, monitor.states[0], state))
         if meet(node, None):
             return Explored(_story(claim.during, origin, node), len(origin), complete=True)
     while queue:
@@ -44,7 +47,7 @@ def explore(layout: Layout, claim: Property, *, cap: int = 200_000) -> Explored:
             return Explored(None, len(origin), complete=False)
         here = queue.popleft()
         for step, after in successors(layout, here[0], claim.pace, claim.mishaps):
-            node = (after, watch(layout, claim, here[1], after))
+            node = (after, watch(layout, monitor, here[1], after))
             if meet(node, (here, step)):
                 return Explored(_story(claim.during, origin, node), len(origin), complete=True)
     return Explored(None, len(origin), complete=True)

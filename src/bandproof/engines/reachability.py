@@ -18,6 +18,7 @@ from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
+from bandproof.encoding.bits import BitSort, Group
 from bandproof.encoding.circuit import FALSE
 from bandproof.encoding.session import SolverSession
 from bandproof.encoding.system import Problem
@@ -27,8 +28,8 @@ SolverCube = tuple[int, ...]
 #: The solver is built anew after this many retired helper clauses; they slow every later query a little.
 _RETIRED_LIMIT = 4_000
 
-#: What the groups of bits begin with that change because somebody does something.
-_DONE = ("control ", "mishap ")
+#: The sorts of bits that change because somebody does something.
+_DONE = (BitSort.CONTROL, BitSort.MISHAP)
 
 #: How many states in the way of a wider cube are blocked for its sake.
 _IN_THE_WAY = 3
@@ -72,7 +73,7 @@ class Reachability:
         #: How much a literal seems to matter: least are tried first when a cube is made wider. Where the hands are
         #: matters least: they can be anywhere soon.
         self._score = {
-            signed: 0.0 if bit.group.startswith(_DONE) else 0.5
+            signed: 0.0 if bit.sort in _DONE else 0.5
             for variable, bit in zip(self._bits, problem.bits, strict=True)
             for signed in (variable, -variable)
         }
@@ -389,19 +390,20 @@ class _Groups:
     """What bands and one-of-many groups say about cubes."""
 
     def __init__(self, problem: Problem, bits: list[int]) -> None:
-        self._rank: dict[int, tuple[str, int]] = {}
-        self._at: dict[tuple[str, int], int] = {}
-        self._group: dict[int, str] = {}
+        self._rank: dict[int, tuple[int, int]] = {}
+        self._at: dict[tuple[int, int], int] = {}
+        self._group: dict[int, int] = {}
+        numbers: dict[Group, int] = {}
         for variable, bit in zip(bits, problem.bits, strict=True):
-            self._group[variable] = bit.group
+            group = self._group[variable] = numbers.setdefault(bit.group, len(numbers))
             if bit.rank >= 0:
-                self._rank[variable] = (bit.group, bit.rank)
-                self._at[bit.group, bit.rank] = variable
+                self._rank[variable] = (group, bit.rank)
+                self._at[group, bit.rank] = variable
 
     def slim(self, cube: Iterable[int]) -> SolverCube:
         """The cube without the literals that its other literals imply."""
-        highest: dict[str, int] = {}
-        lowest: dict[str, int] = {}
+        highest: dict[int, int] = {}
+        lowest: dict[int, int] = {}
         others: list[int] = []
         for x in cube:
             if abs(x) not in self._rank:

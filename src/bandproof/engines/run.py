@@ -22,7 +22,8 @@ from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
 from bandproof.machine.telling import tell
-from bandproof.properties.claim import Property, Shape
+from bandproof.properties.claim import Property
+from bandproof.properties.monitors import monitor_of
 from bandproof.witness.concretise import Real, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
@@ -184,7 +185,7 @@ def decide(
     decision = Decision(
         Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lemmas=tuple(lemmas)
     )
-    if claim.shape is Shape.REACHABLE:
+    if monitor_of(claim).wanted:
         return replace(decision, verdict=Verdict.REFUTED, reason="no run from the start gets there")
     if _is_empty(rule, claim, problem, sights, check):
         return replace(decision, verdict=Verdict.EMPTY, reason="its condition can never happen")
@@ -212,7 +213,7 @@ def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story, as
         remarks.append(f"a run {longer} steps shorter was found, but no pressures for it")
     if assumed:
         remarks.append(f"the pressures hold for volumes assumed for {', '.join(assumed)}")
-    verdict = Verdict.PROVEN if claim.shape is Shape.REACHABLE else Verdict.REFUTED
+    verdict = Verdict.PROVEN if monitor_of(claim).wanted else Verdict.REFUTED
     reason = "; ".join(remark for remark in remarks if remark)
     return Decision(verdict, reason, outcome.engine, problem, story=story)
 
@@ -230,12 +231,13 @@ def _sights(problem: Problem) -> Sights:
 
 def _is_empty(rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check) -> bool:
     """A conditional claim whose condition holds in no reachable state."""
-    if claim.shape not in (Shape.SETTLED, Shape.AT_REST, Shape.HOLDS):
+    monitor = monitor_of(claim)
+    if monitor.applies is None:
         return False
 
     def wanted(state: State) -> bool:
         check()
-        return applies(rule.layout, claim, state)
+        return applies(rule.layout, monitor, state)
 
     if sights.some(wanted):
         return False

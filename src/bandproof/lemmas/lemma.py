@@ -13,8 +13,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import FALSE, TRUE, negate
-from bandproof.encoding.encode import Bit, Encoding
+from bandproof.encoding.encode import Encoding
 from bandproof.encoding.system import Problem, StepRule
 from bandproof.lemmas.accounts import Air, Sizes, declared_sizes
 from bandproof.lemmas.cubes import Literal, Needs, literal_words, true_of
@@ -83,10 +84,11 @@ def forbids(layout: Layout, lemma: Lemma, story: Story) -> bool:
 def refine(rule: StepRule, problem: Problem, lemma: Lemma) -> Problem:
     """The same problem, its hits now only those of runs that the lemma does not forbid."""
     circuit = rule.circuit
-    number = 1 + len({bit.group.partition(":")[0] for bit in problem.bits if bit.group.startswith("lemma ")})
+    number = 1 + len({bit.subject for bit in problem.bits if bit.sort is BitSort.LEMMA})
 
     def bit(says: str) -> Bit:
-        return Bit(circuit.variable(f"lemma {number}: {says}"), f"lemma {number}: {says}", "yes")
+        literal = circuit.variable(f"{problem.side}lemma {number}: {says}")
+        return Bit(literal, BitSort.LEMMA, number, says, side=problem.side)
 
     dead = bit("forbidden")
     begun = [bit("begun")] if lemma.start is not None else []

@@ -31,7 +31,8 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import StepKind, Story
 from bandproof.machine.telling import tell
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
-from bandproof.properties.claim import Property, Shape
+from bandproof.properties.claim import Property
+from bandproof.properties.monitors import Stillness, leaves, monitor_of
 from bandproof.solvers.z3_solver import ask
 from bandproof.witness.pressures import Witness
 
@@ -314,9 +315,10 @@ def _preferences(air: Air, story: Story, claim: Property | None) -> Iterator[_Pr
 
 def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
     """At the end of a claim about settled states, lines and chambers (at rest: tanks too) have come to rest."""
-    if claim is None or claim.shape not in (Shape.SETTLED, Shape.AT_REST):
+    asked = set() if claim is None else set(leaves(monitor_of(claim).bad))
+    if asked.isdisjoint(Stillness):
         return
-    moving = {VolumeKind.TANK} if claim.shape is Shape.SETTLED else set()
+    moving = set() if Stillness.AT_REST in asked else {VolumeKind.TANK}
     still = {v.name for v in air.arrangement.volumes if v.kind not in moving}
     ends = {ATMOSPHERE: "0.0", SOURCE: number(air.arrangement.highest)}
     end = air.points[-1]

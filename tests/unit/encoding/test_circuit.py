@@ -117,3 +117,34 @@ def test_nothing_is_assumed_of_a_circuit_that_was_told_nothing() -> None:
     one, other = circuit.variable("one"), circuit.variable("other")
     assert circuit.both(one, other) not in {one, other, FALSE, TRUE}
     assert circuit.either(one, other) not in {one, other, FALSE, TRUE}
+
+
+def test_a_later_grant_adds_to_an_earlier_one() -> None:
+    """Both are used, and a conjunction with either, or with both, still says all of it."""
+    circuit = Circuit()
+    pairs = [(circuit.variable(f"{side} low"), circuit.variable(f"{side} high")) for side in "ab"]
+    rules = [circuit.implies(high, low) for low, high in pairs]
+    early = circuit.both(pairs[1][1], negate(pairs[1][0]))
+    for rule, (low, high) in zip(rules, pairs, strict=True):
+        circuit.grant(rule, [[low, high]], [])
+    assert early != FALSE
+    for low, high in pairs:
+        assert circuit.both(high, negate(low)) == FALSE
+    nodes = [x >> 1 for pair in pairs for x in pair]
+    asked = [
+        circuit.all_of(rules),
+        *(circuit.both(rule, negate(low)) for rule, (low, _) in zip(rules, pairs, strict=True)),
+    ]
+    for values in product([False, True], repeat=4):
+        truth = dict(zip(nodes, values, strict=True))
+        kept = [values[0] or not values[1], values[2] or not values[3]]
+        expected = [all(kept), kept[0] and not values[0], kept[1] and not values[2]]
+        assert circuit.evaluate(asked, truth) == expected
+
+
+def test_of_one_variable_only_one_thing_is_granted() -> None:
+    circuit = Circuit()
+    low, high, other = (circuit.variable(name) for name in ("low", "high", "other"))
+    circuit.grant(circuit.implies(high, low), [[low, high]], [])
+    with pytest.raises(ValueError, match="granted of one of these variables before"):
+        circuit.grant(circuit.exactly_one([high, other]), [], [[high, other]])

@@ -8,8 +8,8 @@ from itertools import islice, permutations
 import pytest
 
 from bandproof.certificates.invariant import minimised
+from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import TRUE, Circuit, negate
-from bandproof.encoding.encode import Bit
 from bandproof.encoding.system import Problem, pose
 from tests.conformance.case import step_rule
 from tests.conformance.table import TABLE
@@ -33,7 +33,7 @@ def seven_bits(order: tuple[str, ...]) -> tuple[Problem, dict[str, int]]:
     problem = replace(
         pose(step_rule(some), some.property()),
         circuit=circuit,
-        bits=tuple(Bit(bit[name], f"bit {name}", "yes") for name in order),
+        bits=tuple(Bit(bit[name], BitSort.MISHAP, name, "present") for name in order),
         after=tuple(after[name] for name in order),
         start=circuit.all_of(bit.values()),
         bad=negate(circuit.all_of([bit["g"], bit["h"], bit["k"]])),

@@ -11,6 +11,7 @@ from fractions import Fraction
 
 import pytest
 
+from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import StepRule
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
@@ -243,8 +244,9 @@ def test_a_tank_that_only_a_dead_end_line_could_fill_or_empty_is_not_due() -> No
         rule = StepRule(layout)
         literals = [rule.flow.must_rise("t", 0), rule.flow.must_fall("t", 2)]
         for state, expected in ((high, [up is True, False]), (low, [False, down is False])):
-            bands = dict(zip(("volume t", "volume w"), state.bands, strict=True))
-            values = {b.literal >> 1: bands[b.group] > b.rank for b in rule.encoding.bits if b.group in bands}
+            bands = dict(zip(("t", "w"), state.bands, strict=True))
+            volumes = [b for b in rule.encoding.bits if b.sort is BitSort.VOLUME]
+            values = {b.literal >> 1: bands[str(b.subject)] > b.rank for b in volumes}
             assert rule.circuit.evaluate(literals, values) == expected
 
 
