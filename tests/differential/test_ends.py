@@ -41,8 +41,8 @@ def facts(layout: Layout, store: int, line: int) -> tuple[list[bool], list[bool]
     roots = [
         circuit.any_of(rule.can_rise["t"]),
         circuit.any_of(rule.can_fall["t"]),
-        rule.flow.settled(),
-        rule.flow.at_rest(),
+        rule.final.settled(),
+        rule.final.at_rest(),
     ]
     values = {rule.encoding.levels[name][0] >> 1: bool(band) for name, band in (("t", store), ("v", line))}
     return executable, circuit.evaluate(roots, values)

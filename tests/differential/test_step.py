@@ -67,8 +67,8 @@ def compare_facts(data: st.DataObject) -> None:
     c, volumes = rule.circuit, [v.name for v in layout.arrangement.volumes]
     roots = [
         rule.pending,
-        rule.flow.settled(),
-        rule.flow.at_rest(),
+        rule.final.settled(),
+        rule.final.at_rest(),
         *(rule.driver_may_act(pace) for pace in Pace),
         problem.bad,
         problem.applies,

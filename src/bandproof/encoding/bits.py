@@ -23,6 +23,8 @@ class BitSort(StrEnum):
     COUNT = "counts"
     #: The last direction of a pace counter's mover.
     LAST = "last"
+    #: Whether a tank has crossed a threshold, by its rank, since it was last joined to more than lines.
+    WINDOW = "window"
     MONITOR = "monitor"
     LEMMA = "lemma"
     #: What is chosen with the start and kept in every step.
@@ -30,7 +32,7 @@ class BitSort(StrEnum):
 
 
 #: Sorts of which each bit says something of its own, whatever the others of its subject say.
-_ALONE = frozenset({BitSort.MISHAP, BitSort.MONITOR, BitSort.LEMMA})
+_ALONE = frozenset({BitSort.MISHAP, BitSort.WINDOW, BitSort.MONITOR, BitSort.LEMMA})
 
 #: What bits of one thermometer, or of which just one is true, have in common; orders them, is never read.
 Group = tuple[str, str, str, str]

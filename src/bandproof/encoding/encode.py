@@ -1,6 +1,6 @@
-"""An arrangement as formulas: the meaning of design section 2 stated a second time, for the solvers.
+"""An arrangement as formulas: the meaning of `machine/MEANING.md` stated a second time, for the solvers.
 
-Written from the design, not from `bandproof.machine.semantics`, which it must never import: comparing the two state by
+Written from that page, not from `bandproof.machine.semantics`, which it must never import: comparing the two state by
 state is what the differential tests do.
 
 A band is a thermometer: bit k of volume v says `p(v) >= L_k(v)`. A part or control with two states is one bit, with
@@ -12,14 +12,14 @@ step rule allows it, so every assignment of the choices is a step, or changes no
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from bandproof.encoding.bits import Bit, BitSort, FrozenChoice, Group
 from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.machine.layout import Layout
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Start, VolumeKind
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Start, VolumeKind
 from bandproof.model.conditions import (
     AllOf,
     AnyOf,
@@ -194,6 +194,13 @@ class Encoding:
         """The condition holds for every (`sure`), or for some, pressure in the bands and setting in its tolerance."""
         return (_Sure(self) if sure else _Possible(self)).walk(condition)
 
+    def possibly(self, free: Collection[str], *, pressures_free: bool = False) -> Callable[[Condition], int]:
+        """Says of a condition that it holds for some pressures and settings, and for some states of the parts in `free`.
+
+        With `pressures_free` the pressures are not those of the present bands but any.
+        """
+        return _Aside(self, free, pressures_free=pressures_free).walk
+
     # ---- parts
 
     def may_move(self, part: Part, source: str, target: str) -> int:
@@ -202,17 +209,36 @@ class Encoding:
         return self.circuit.both(self.part_in(part.name, source), self.circuit.any_of(guards))
 
     def due(self, part: Part) -> int:
-        """Some move of `part` is sure to be due."""
+        """Some move of `part` to another state is sure to be due."""
+        return self.circuit.any_of(self.due_moves(part).values())
+
+    def due_moves(self, part: Part) -> dict[Move, int]:
+        """For each move of `part` to another state: it is sure to be due."""
+        return {
+            m: self.circuit.both(self.part_in(part.name, m.source), self.condition(m.when, sure=True))
+            for m in part.moves
+            if m.source != m.target
+        }
+
+    def excused(self, part: str) -> int:
+        """The part need not move: all guards of some circle may hold whose part excuses it."""
+        hunts = self.layout.motion.hunting
+        could = self.possibly(hunts.parts)
         return self.circuit.any_of(
-            [
-                self.circuit.both(self.part_in(part.name, m.source), self.condition(m.when, sure=True))
-                for m in part.moves
-            ]
+            self.circuit.all_of([could(move.when) for move in circle.moves])
+            for circle in hunts.circles
+            if part in hunts.excused_by(circle.part)
         )
 
     def pending(self) -> int:
-        """Some part must move now; slow parts never must."""
-        return self.circuit.any_of([self.due(part) for part in self.arrangement.parts if not part.slow])
+        """Some part must move now; slow parts never must, nor those that are excused."""
+        return self.circuit.any_of(
+            [
+                self.circuit.both(self.due(part), negate(self.excused(part.name)))
+                for part in self.arrangement.parts
+                if not part.slow
+            ]
+        )
 
     # ---- passages
 
@@ -220,17 +246,17 @@ class Encoding:
         """The passage is open."""
         return self.circuit.any_of([self.part_in(part.name, s) for s in part.states if s in passage.open_in])
 
-    def passages(self) -> Iterable[tuple[Passage, int]]:
-        """Every passage with the literal that says it is open."""
+    def passages(self) -> Iterable[tuple[Part, Passage, int]]:
+        """Every passage with its part and the literal that says it is open."""
         for part in self.arrangement.parts:
             for passage in part.passages:
                 if passage.upstream != passage.downstream:
-                    yield passage, self.is_open(part, passage)
+                    yield part, passage, self.is_open(part, passage)
 
     def ways(self) -> list[tuple[str, str, int]]:
         """Every direction (u, v) air can take through a passage, with the literal that says the passage is open."""
         found: list[tuple[str, str, int]] = []
-        for passage, is_open in self.passages():
+        for _, passage, is_open in self.passages():
             found.append((passage.upstream, passage.downstream, is_open))
             if not passage.one_way:
                 found.append((passage.downstream, passage.upstream, is_open))
@@ -378,3 +404,32 @@ class _Possible(_Stated):
 
     def not_lower(self, node: NotLower) -> int:
         return negate(self.e.surely_above(node.other, node.volume))
+
+
+class _Aside(_Possible):
+    """The same, where some parts may be in any state; and, with `pressures_free`, every volume at any pressure."""
+
+    __slots__ = ("free", "pressures_free")
+
+    def __init__(self, encoding: Encoding, free: Collection[str], *, pressures_free: bool = False) -> None:
+        super().__init__(encoding)
+        self.free = free
+        self.pressures_free = pressures_free
+
+    def in_state(self, node: InState) -> int:
+        return TRUE if node.part in self.free else super().in_state(node)
+
+    def not_in_state(self, node: NotInState) -> int:
+        return TRUE if node.part in self.free else super().not_in_state(node)
+
+    def below(self, node: Below) -> int:
+        return TRUE if self.pressures_free else super().below(node)
+
+    def at_least(self, node: AtLeast) -> int:
+        return TRUE if self.pressures_free else super().at_least(node)
+
+    def lower(self, node: Lower) -> int:
+        return TRUE if self.pressures_free else super().lower(node)
+
+    def not_lower(self, node: NotLower) -> int:
+        return TRUE if self.pressures_free else super().not_lower(node)

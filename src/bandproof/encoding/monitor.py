@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import FALSE, TRUE, negate
 from bandproof.encoding.encode import Encoding
-from bandproof.encoding.flow import FlowRule
+from bandproof.encoding.final import FinalRule
 from bandproof.properties.monitors import Every, Fails, Formula, Holds, Monitor, Remembers, Some, Stillness
 
 
@@ -26,16 +26,16 @@ class EncodedMonitor:
     over: int
 
 
-def encode_monitor(encoding: Encoding, flow: FlowRule, monitor: Monitor) -> EncodedMonitor:
+def encode_monitor(encoding: Encoding, final: FinalRule, monitor: Monitor) -> EncodedMonitor:
     """The monitor over the states of an encoding."""
-    return _Watching(encoding, flow, monitor).encoded()
+    return _Watching(encoding, final, monitor).encoded()
 
 
 class _Watching:
     """One monitor, its changes made one after another on the present state."""
 
-    def __init__(self, encoding: Encoding, flow: FlowRule, monitor: Monitor) -> None:
-        self._e, self._c, self._flow, self._monitor = encoding, encoding.circuit, flow, monitor
+    def __init__(self, encoding: Encoding, final: FinalRule, monitor: Monitor) -> None:
+        self._e, self._c, self._final, self._monitor = encoding, encoding.circuit, final, monitor
         self._first = monitor.states[0]
         self._bits = {state: self._bit(state) for state in monitor.states[1:]}
         #: For each state with a bit: literals of which the monitor is in it just where all hold.
@@ -79,9 +79,13 @@ class _Watching:
             case Holds(condition, sure):
                 return self._e.condition(condition, sure=sure)
             case Stillness.SETTLED:
-                return self._flow.settled()
+                return self._final.settled()
             case Stillness.AT_REST:
-                return self._flow.at_rest()
+                return self._final.at_rest()
+            case Stillness.TO_AND_FRO:
+                return self._c.both(self._final.settled(), self._final.to_and_fro(tanks_held=True))
+            case Stillness.TO_AND_FRO_AT_REST:
+                return self._c.both(self._final.at_rest(), self._final.to_and_fro(tanks_held=False))
             case Remembers(state):
                 return self._in(state)
             case Fails(item):

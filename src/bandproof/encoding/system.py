@@ -25,15 +25,19 @@ from bandproof.encoding.bits import (
 from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.encoding.clauses import ClauseTemplate
 from bandproof.encoding.encode import Encoding
+from bandproof.encoding.final import FinalRule
 from bandproof.encoding.flow import FlowRule
 from bandproof.encoding.monitor import encode_monitor
 from bandproof.encoding.pace import PaceRule
+from bandproof.encoding.windows import WindowRule
+from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Count, State
+from bandproof.model.arrangement import VolumeKind
 from bandproof.model.conditions import AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace, Property
-from bandproof.properties.monitors import Monitor, monitor_of
+from bandproof.properties.monitors import Monitor
 
 
 class StepRule:
@@ -52,7 +56,9 @@ class StepRule:
         #: What each variable stands for by which a step is chosen.
         self.choices: dict[int, Choice] = {}
         self.flow = FlowRule(self.encoding)
+        self.final = FinalRule(self.encoding, self.flow)
         self.pace = PaceRule(self.encoding, self.flow)
+        self.windows = WindowRule(self.encoding, self.flow)
         self.circuit: Circuit = self.encoding.circuit
         self.pending = self.encoding.pending()
         c, e, arrangement = self.circuit, self.encoding, layout.arrangement
@@ -107,26 +113,36 @@ class StepRule:
             case Pace.ANY_TIME:
                 return TRUE
             case Pace.AFTER_SETTLING:
-                return self.flow.settled()
+                return self.final.settled()
             case Pace.HANDS_OFF:
                 return FALSE
 
     def after(
-        self, pace: Pace, mishaps: frozenset[str], free: dict[str, frozenset[int]] | None = None
+        self,
+        pace: Pace,
+        mishaps: frozenset[str],
+        windows: tuple[Window, ...] = (),
+        free: dict[str, frozenset[int]] | None = None,
     ) -> dict[int, int]:
         """For each state bit's literal, the literal of its value after the step that is chosen. Built once.
 
-        With `free` given, which needs a layout without timing_constraints, steps or leaps. A leap is a run of flow steps in which
+        With `free` given, which needs a layout without timing constraints and no windows, steps or leaps. A leap is a run of flow steps in which
         one volume alone crosses threshold after threshold, all but the last of them of a rank in `free[volume]`: those
         that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
         nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
         """
-        asked = (pace, mishaps, None if free is None else frozenset(free.items()))
+        asked = (pace, mishaps, windows, None if free is None else frozenset(free.items()))
         if asked not in self._after:
-            self._after[asked] = self._follow(pace, mishaps, free)
+            self._after[asked] = self._follow(pace, mishaps, windows, free)
         return dict(self._after[asked])
 
-    def _follow(self, pace: Pace, mishaps: frozenset[str], free: dict[str, frozenset[int]] | None) -> dict[int, int]:
+    def _follow(
+        self,
+        pace: Pace,
+        mishaps: frozenset[str],
+        windows: tuple[Window, ...],
+        free: dict[str, frozenset[int]] | None,
+    ) -> dict[int, int]:
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)
         driver = self.driver_may_act(pace)
@@ -154,10 +170,10 @@ class StepRule:
             up, down = (self.pace.allows(volume, upward=upward) for upward in (True, False))
             rises, falls = crossings[volume] = ([], [])
             for rank, bit in enumerate(bits):
-                rises.append(c.all_of([flowing, self.up[volume], self.can_rise[volume][rank], up]))
-                falls.append(
-                    c.all_of([flowing, self.down[volume], negate(self.up[volume]), self.can_fall[volume][rank], down])
-                )
+                near = self.windows.allows(windows, volume, rank)
+                rises.append(c.all_of([flowing, self.up[volume], self.can_rise[volume][rank], up, near]))
+                down_here = c.all_of([flowing, self.down[volume], negate(self.up[volume]), down, near])
+                falls.append(c.both(down_here, self.can_fall[volume][rank]))
                 following[bit] = c.either(rises[rank], c.both(bit, negate(falls[rank])))
             if free is not None:
                 self._follow_acceleration(following, volume, accelerating[volume], free[volume])
@@ -168,7 +184,19 @@ class StepRule:
             following[bit] = c.either(bit, granted.get(strike, FALSE))
         following.update((bit.literal, bit.literal) for bit in e.bits if bit.sort is BitSort.FROZEN)
         self.pace.follow(following, crossings)
+        self.windows.follow(windows, following, crossings)
         return following
+
+    def touched(self, after: Mapping[int, int]) -> int:
+        """The step to `after` is an act, or a tank crosses a threshold in it."""
+        c = self.circuit
+        tanks = set(self.encoding.volumes_of([VolumeKind.TANK]))
+        bits = [
+            bit.literal
+            for bit in self.encoding.bits
+            if bit.sort in (BitSort.CONTROL, BitSort.MISHAP) or (bit.sort is BitSort.VOLUME and bit.subject in tanks)
+        ]
+        return c.any_of(c.both(c.either(bit, after[bit]), negate(c.both(bit, after[bit]))) for bit in bits)
 
     def _grant_accelerations(self, flowing: int) -> tuple[dict[str, tuple[int, int]], int]:
         """At most one leap, instead of an ordinary flow step; what remains is the ordinary flow step."""
@@ -257,7 +285,8 @@ class Problem:
     All fields are literals of `circuit`. `after[i]` is the value of `bits[i]` after a step; it depends on the bits and
     on the choices. `well_formed` holds in every state and is kept by every step. `applies` says that the condition of a
     conditional property holds here; TRUE for the other shapes. `over` is the bit that says nothing can be a bad any
-    more, now or later; FALSE where there is no such bit. `side` is the prefix of the encoding that is `layout`'s.
+    more, now or later; FALSE where there is no such bit. `side` is the prefix of the encoding that is `layout`'s. `windows` are those
+    of the claim's runs.
     """
 
     circuit: Circuit
@@ -274,6 +303,7 @@ class Problem:
     templates: dict[tuple[int, ...], ClauseTemplate] = field(compare=False, repr=False)
     over: int = FALSE
     side: str = ""
+    windows: tuple[Window, ...] = ()
 
     def state_of(self, values: list[bool]) -> State:
         """The arrangement's state when the bits have `values`; those of its side that say where it is are looked at."""
@@ -297,6 +327,14 @@ class Problem:
                     None if truth[BitSort.LAST, number, "none"] else truth[BitSort.LAST, number, "up"],
                 )
                 for number, watch in enumerate(self.layout.timing_constraints)
+            ),
+            tuple(
+                frozenset(
+                    rank
+                    for rank in range(len(self.layout.thresholds[window.tank]))
+                    if truth[BitSort.WINDOW, window.tank, rank]
+                )
+                for window in self.windows
             ),
         )
 
@@ -329,28 +367,32 @@ def with_starts_of(rule: StepRule, layout: Layout) -> StepRule:
 
 
 def _pose(rule: StepRule, claim: Property) -> Problem:
-    c, e, monitor = rule.circuit, rule.encoding, monitor_of(claim)
-    start = e.start(rule.layout.arrangement.start(claim.during), rule.flow.settled)
-    after = rule.after(claim.pace, claim.mishaps)
-    # A leap passes over states in which a pace counter would have to be looked at, so there are none beside counters.
-    leap = (
-        dict(after)
-        if rule.layout.timing_constraints
-        else rule.after(claim.pace, claim.mishaps, rule.free_ranks(monitor))
-    )
-    watching = encode_monitor(e, rule.flow, monitor)
+    c, e, monitor = rule.circuit, rule.encoding, rule.layout.monitor(claim)
+    bounds = windows(rule.layout.arrangement, claim)
+    start = e.start(rule.layout.arrangement.start(claim.during), rule.final.settled)
+    after = rule.after(claim.pace, claim.mishaps, bounds)
+    # A leap passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
+    leap = after
+    if not (rule.layout.timing_constraints or bounds or monitor.fades):
+        leap = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor))
+    watching = encode_monitor(e, rule.final, monitor)
+    still = negate(rule.touched(after)) if monitor.fades else TRUE
+    kept = tuple(c.both(literal, still) for literal in watching.after)
+    crossed = rule.windows.bits(bounds)
+    bits = (*e.bits, *crossed)
     return Problem(
         c,
         rule.layout,
         claim,
-        (*e.bits, *watching.bits),
-        (*(after[bit.literal] for bit in e.bits), *watching.after),
-        (*(leap[bit.literal] for bit in e.bits), *watching.after),
-        c.all_of([start, *(negate(bit.literal) for bit in watching.bits)]),
+        (*bits, *watching.bits),
+        (*(after[bit.literal] for bit in bits), *kept),
+        (*(leap[bit.literal] for bit in bits), *kept),
+        c.all_of([start, *(negate(bit.literal) for bit in (*crossed, *watching.bits))]),
         watching.bad,
         watching.applies,
         e.well_formed,
         rule.templates,
         watching.over,
         e.prefix,
+        bounds,
     )

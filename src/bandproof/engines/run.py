@@ -231,7 +231,7 @@ def _sights(problem: Problem) -> Sights:
 
 def _is_empty(rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check) -> bool:
     """A conditional claim whose condition holds in no reachable state."""
-    monitor = monitor_of(claim)
+    monitor = problem.layout.monitor(claim)
     if monitor.applies is None:
         return False
 

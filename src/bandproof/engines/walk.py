@@ -13,14 +13,13 @@ from dataclasses import replace
 from itertools import islice
 from random import Random
 
+from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import (
     Reading,
     acts,
-    in_pace,
-    may_fall,
+    may_cross,
     may_moves,
-    may_rise,
     must_moves,
     pending,
     remember,
@@ -68,22 +67,27 @@ def walks(layout: Layout, claim: Property, first: State) -> Iterator[State]:
 def walk(layout: Layout, claim: Property, first: State, draw: Random) -> Iterator[State]:
     """The states of one walk, until nothing is left to do."""
     state: State | None = first
+    bounds = windows(layout.arrangement, claim)
     while state is not None:
         yield state
-        state = _react(layout, state, draw) if pending(layout, state) else _go_on(layout, claim, state, draw)
+        state = (
+            _react(layout, state, bounds, draw)
+            if pending(layout, state)
+            else _go_on(layout, claim, state, bounds, draw)
+        )
 
 
-def _react(layout: Layout, state: State, draw: Random) -> State | None:
+def _react(layout: Layout, state: State, bounds: tuple[Window, ...], draw: Random) -> State | None:
     """Every part that must move does; None when each must only move to where it is."""
     reading = Reading(layout, state)
     parts: list[str] = []
     for part, here in zip(layout.arrangement.parts, state.parts, strict=True):
         due = [] if part.slow else [m.target for m in must_moves(reading, part) if m.target != here]
         parts.append(draw.choice(due) if due else here)
-    return None if tuple(parts) == state.parts else remember(layout, state, replace(state, parts=tuple(parts)))
+    return None if tuple(parts) == state.parts else remember(layout, state, replace(state, parts=tuple(parts)), bounds)
 
 
-def _go_on(layout: Layout, claim: Property, state: State, draw: Random) -> State | None:
+def _go_on(layout: Layout, claim: Property, state: State, bounds: tuple[Window, ...], draw: Random) -> State | None:
     still = draw.random() < _MEDDLING and settled(layout, state)
     done = [after for _, after in acts(layout, state, claim.pace, claim.mishaps)] if still else []
     if done:
@@ -92,10 +96,10 @@ def _go_on(layout: Layout, claim: Property, state: State, draw: Random) -> State
     driven, other = _crossings(reading)
     quick = [] if still else [(v, up) for v, up in driven if reading.kind(v) is not VolumeKind.TANK]
     for choices in (quick, driven, other):
-        after = _one_of(reading, choices, draw)
+        after = _one_of(reading, choices, bounds, draw)
         if after is not None:
             return after
-    rest = [*_may_moves(reading), *(after for _, after in acts(layout, state, claim.pace, claim.mishaps))]
+    rest = [*_may_moves(reading, bounds), *(after for _, after in acts(layout, state, claim.pace, claim.mishaps))]
     return draw.choice(rest) if rest else None
 
 
@@ -107,22 +111,25 @@ def _crossings(reading: Reading) -> tuple[list[tuple[str, bool]], list[tuple[str
     return [x for x in every if x in driven], [x for x in every if x not in driven]
 
 
-def _one_of(reading: Reading, choices: list[tuple[str, bool]], draw: Random) -> State | None:
+def _one_of(
+    reading: Reading, choices: list[tuple[str, bool]], bounds: tuple[Window, ...], draw: Random
+) -> State | None:
     """The state after one of the crossings, tried in any order, that flow rule and pace allow."""
     layout, state = reading.layout, reading.state
     for volume, upward in draw.sample(choices, len(choices)):
-        allowed = (may_rise if upward else may_fall)(layout, state, volume)
-        if allowed and in_pace(layout, state, volume, upward=upward):
+        if may_cross(layout, state, bounds, volume, upward=upward):
             bands = {**reading.band, volume: reading.band[volume] + (1 if upward else -1)}
-            return remember(layout, state, replace(state, bands=tuple(bands.values())))
+            return remember(layout, state, replace(state, bands=tuple(bands.values())), bounds)
     return None
 
 
-def _may_moves(reading: Reading) -> list[State]:
+def _may_moves(reading: Reading, bounds: tuple[Window, ...]) -> list[State]:
     """The states to which one move leads that a part may make."""
     layout, state = reading.layout, reading.state
     return [
-        remember(layout, state, replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :])))
+        remember(
+            layout, state, replace(state, parts=(*state.parts[:place], move.target, *state.parts[place + 1 :])), bounds
+        )
         for place, part in enumerate(reading.arrangement.parts)
         for move in may_moves(reading, part)
         if move.target != move.source

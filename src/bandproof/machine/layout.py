@@ -17,6 +17,8 @@ from bandproof.machine.unrest import Motion, motion_of
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Lower, NotLower
 from bandproof.model.walker import comparisons
+from bandproof.properties.claim import Property, Shape
+from bandproof.properties.monitors import Monitor, monitor_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,12 @@ class Layout:
     def __post_init__(self) -> None:
         object.__setattr__(self, "timing_constraints", timing_constraints(self.arrangement, self.thresholds))
         object.__setattr__(self, "motion", motion_of(self.arrangement, self.silent))
+
+    def monitor(self, claim: Property) -> Monitor:
+        """What a claim means on this layout."""
+        motion = self.motion
+        restless = motion.nothing_held if claim.shape is Shape.AT_REST else motion.tanks_held
+        return monitor_of(claim, restless=bool(restless))
 
     def no_counts(self) -> tuple[Count, ...]:
         """The memory of the pace counters where nothing is remembered, as at every start."""

@@ -10,9 +10,19 @@ from dataclasses import replace
 
 from transitions import Machine, MachineError
 
+from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.monitor import first_bad
-from bandproof.machine.semantics import Reading, check_step, is_start, may_moves, pending, settled, successors
+from bandproof.machine.semantics import (
+    Reading,
+    check_step,
+    is_start,
+    may_moves,
+    pending,
+    settled,
+    successors,
+    with_memory,
+)
 from bandproof.machine.story import Moved, State, Step, Story
 from bandproof.model.arrangement import Part
 from bandproof.properties.claim import Pace, Property
@@ -63,9 +73,10 @@ class PartMachine:
 class Rig:
     """An arrangement standing in one state, with its part machines."""
 
-    def __init__(self, layout: Layout, state: State) -> None:
+    def __init__(self, layout: Layout, state: State, windows: tuple[Window, ...] = ()) -> None:
         self.layout = layout
         self.state = state
+        self.windows = windows
         self.parts = {
             part.name: PartMachine(self, part, at)
             for part, at in zip(layout.arrangement.parts, state.parts, strict=True)
@@ -85,11 +96,11 @@ class Rig:
 
     def options(self, pace: Pace = Pace.ANY_TIME, mishaps: frozenset[str] = frozenset()) -> list[tuple[Step, State]]:
         """Every step possible now, with the state it leads to."""
-        return list(successors(self.layout, self.state, pace, mishaps))
+        return list(successors(self.layout, self.state, pace, mishaps, self.windows))
 
     def step(self, after: State, pace: Pace = Pace.ANY_TIME, mishaps: frozenset[str] = frozenset()) -> Step:
         """Step to `after`, each moving part by its own machine; RigError, with the reason, when no step leads there."""
-        step = check_step(self.layout, self.state, after, pace, mishaps)
+        step = check_step(self.layout, self.state, after, pace, mishaps, windows=self.windows)
         if isinstance(step, str):
             raise RigError(step)
         for event in step.events:
@@ -112,15 +123,17 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
     start = layout.arrangement.start(story.start)
     if not is_start(layout, story.states[0], start):
         return f"the first state is not one of the start {story.start!r}"
-    rig = Rig(layout, story.states[0])
-    for number, (written, after) in enumerate(zip(story.steps, story.states[1:], strict=True), start=1):
+    bounds = windows(layout.arrangement, claim)
+    states = with_memory(layout, story.states, bounds)
+    rig = Rig(layout, states[0], bounds)
+    for number, (written, after) in enumerate(zip(story.steps, states[1:], strict=True), start=1):
         try:
             step = rig.step(after, claim.pace, claim.mishaps)
         except RigError as error:
             return f"step {number}: {error}"
         if step.kind is not written.kind or set(step.events) != set(written.events):
             return f"step {number} is written as {written} but is {step}"
-    found = first_bad(layout, claim, story.states)
+    found = first_bad(layout, claim, states)
     if found != len(story.states) - 1:
         where = "no state" if found is None else f"state {found}"
         return f"the run should end in its first bad, but {where} is one"

@@ -10,7 +10,7 @@ source has p = the declared highest pressure exactly. A one-way passage u -> v c
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import product
@@ -622,6 +622,15 @@ def remember(layout: Layout, before: State, after: State, windows: tuple[Window,
         else:
             memory.append(Count(counts.count + (counts.last is (way > 0)), way > 0))
     return replace(after, counts=tuple(memory), crossed=_crossed(layout, before, after, windows))
+
+
+def with_memory(layout: Layout, states: Sequence[State], windows: tuple[Window, ...]) -> list[State]:
+    """The states of a run from its start on, with what pace counters and windows remember in each."""
+    nothing = tuple(frozenset[int]() for _ in windows)
+    run = [replace(states[0], counts=layout.no_counts(), crossed=nothing)]
+    for state in states[1:]:
+        run.append(remember(layout, run[-1], state, windows))
+    return run
 
 
 # --------------------------------------------------------------------------------------------------------- steps

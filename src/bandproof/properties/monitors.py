@@ -27,10 +27,13 @@ class Holds:
 
 
 class Stillness(StrEnum):
-    """The present state is settled, or at rest."""
+    """The present state is settled, or at rest; in a to and fro without end, or however that is."""
 
     SETTLED = "settled"
     AT_REST = "at rest"
+    #: Settled, or at rest, and some part could move for ever from here on.
+    TO_AND_FRO = "settled in a to and fro"
+    TO_AND_FRO_AT_REST = "at rest in a to and fro"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,7 @@ class Monitor:
     | `states`  | the monitor's states; before a run it is in the first one                                            |
     | `changes` | made one after another on every state of the run, the first state included                           |
     | `over`    | the state, if there is one, that is never left and in which, as `bad` says, nothing is bad           |
+    | `fades`   | a step that is an act, or in which a tank crosses a threshold, leads back to the first state         |
     """
 
     bad: Formula
@@ -94,6 +98,7 @@ class Monitor:
     changes: tuple[Change, ...] = ()
     over: str | None = None
     wanted: bool = False
+    fades: bool = False
 
     def __post_init__(self) -> None:
         known = {*(c.source for c in self.changes), *(c.target for c in self.changes), *_remembered(self.bad)}
@@ -145,8 +150,8 @@ def _remembered(formula: Formula) -> set[str]:
 # --------------------------------------------------------------------------------------------------- the shapes
 
 
-def monitor_of(claim: Property) -> Monitor:
-    """What a claim means."""
+def monitor_of(claim: Property, *, restless: bool = False) -> Monitor:
+    """What a claim means. `restless`: there is a to and fro that a claim about settled states, or those at rest, meets."""
     when, then = Holds(claim.when), Holds(claim.then)
     match claim.shape:
         case Shape.NEVER:
@@ -156,19 +161,34 @@ def monitor_of(claim: Property) -> Monitor:
         case Shape.ALWAYS:
             return Monitor(bad=Fails(then), words=("always: ", claim.then))
         case Shape.SETTLED:
-            return _when_still(claim, Stillness.SETTLED, "in every settled state: if ")
+            return _when_still(claim, Stillness.SETTLED, Stillness.TO_AND_FRO if restless else None)
         case Shape.AT_REST:
-            return _when_still(claim, Stillness.AT_REST, "in every state at rest: if ")
+            return _when_still(claim, Stillness.AT_REST, Stillness.TO_AND_FRO_AT_REST if restless else None)
         case Shape.HOLDS:
             return _holds(claim)
 
 
-def _when_still(claim: Property, still: Stillness, begins: str) -> Monitor:
-    applies = Every((Holds(claim.when), still))
+def _when_still(claim: Property, still: Stillness, to_and_fro: Stillness | None) -> Monitor:
+    """In a to and fro `when` holds if it does in some of its states, `then` only if it does in all.
+
+    That `when` has held is remembered while the to and fro goes on: until an act, or until a tank crosses a threshold.
+    """
+    when, fails = Holds(claim.when), Fails(Holds(claim.then))
+    begins = "in every settled state: if " if still is Stillness.SETTLED else "in every state at rest: if "
+    words = (begins, claim.when, " then ", claim.then)
+    applies = Every((when, still))
+    if to_and_fro is None:
+        return Monitor(bad=Every((applies, fails)), words=words, applies=applies)
     return Monitor(
-        bad=Every((applies, Fails(Holds(claim.then)))),
-        words=(begins, claim.when, " then ", claim.then),
+        bad=Every((still, Some((when, Remembers("met"))), fails)),
+        words=words,
         applies=applies,
+        states=("watching", "met"),
+        changes=(
+            Change("met", "watching", Fails(to_and_fro)),
+            Change("watching", "met", Every((when, to_and_fro))),
+        ),
+        fades=True,
     )
 
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bandproof.encoding.bits import BitSort
 from bandproof.encoding.circuit import FALSE, TRUE
 from bandproof.encoding.encode import Encoding
+from bandproof.encoding.final import FinalRule
 from bandproof.encoding.flow import FlowRule
 from bandproof.encoding.monitor import encode_monitor
 from bandproof.machine.layout import lay_out
@@ -87,7 +88,7 @@ def monitors(draw: st.DrawFn) -> Monitor:
 @given(monitors(), st.lists(st.sampled_from(STATES), min_size=1, max_size=6))
 def test_formulas_and_the_judge_follow_a_monitor_alike(monitor: Monitor, run: list[State]) -> None:
     encoding = Encoding(LAYOUT)
-    encoded = encode_monitor(encoding, FlowRule(encoding), monitor)
+    encoded = encode_monitor(encoding, FinalRule(encoding, FlowRule(encoding)), monitor)
     assert len(encoded.bits) == len(monitor.states) - 1
     assert all(bit.sort is BitSort.MONITOR for bit in encoded.bits)
     memory = {bit.literal >> 1: False for bit in encoded.bits}
@@ -120,7 +121,7 @@ def test_what_holds_for_some_pressure_need_not_hold_for_all() -> None:
 
 def test_a_monitor_without_memory_has_no_bits_and_always_applies() -> None:
     encoding = Encoding(LAYOUT)
-    encoded = encode_monitor(encoding, FlowRule(encoding), Monitor(bad=Holds(SETTING), words=()))
+    encoded = encode_monitor(encoding, FinalRule(encoding, FlowRule(encoding)), Monitor(bad=Holds(SETTING), words=()))
     assert (encoded.bits, encoded.applies, encoded.over) == ((), TRUE, FALSE)
 
 
