@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from bandproof.machine.fillings import windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
@@ -21,12 +22,13 @@ def tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
 
     Repeats are left out, and a leap is told threshold by threshold.
     """
+    bounds = windows(layout.arrangement, claim)
     kept = [states[0]]
     steps: list[Step] = []
     for state in (between for pair in pairwise(states) for between in _threshold_by_threshold(*pair)):
         if state == kept[-1]:
             continue
-        step = check_step(layout, kept[-1], state, claim.pace, claim.mishaps)
+        step = check_step(layout, kept[-1], state, claim.pace, claim.mishaps, windows=bounds)
         if isinstance(step, str):
             message = f"step {len(steps) + 1}: {step}"
             raise NotARunError(message)
