@@ -27,12 +27,14 @@ class BitSort(StrEnum):
     WINDOW = "window"
     MONITOR = "monitor"
     LEMMA = "lemma"
+    #: What a search for a loop has saved, and seen since.
+    LOOP = "loop"
     #: What is chosen with the start and kept in every step.
     FROZEN = "frozen"
 
 
 #: Sorts of which each bit says something of its own, whatever the others of its subject say.
-_ALONE = frozenset({BitSort.MISHAP, BitSort.WINDOW, BitSort.MONITOR, BitSort.LEMMA})
+_ALONE = frozenset({BitSort.MISHAP, BitSort.WINDOW, BitSort.LOOP, BitSort.MONITOR, BitSort.LEMMA})
 
 #: What bits of one thermometer, or of which just one is true, have in common; orders them, is never read.
 Group = tuple[str, str, str, str]
