@@ -183,8 +183,8 @@ def _reason(lemma: Lemma) -> str:
 # --------------------------------------------------------------------------------------------------------- a solver
 
 
+#: How z3 is to work on air accounts.
 _SETTINGS = {
-    "rlimit": _LIMIT,
     "random_seed": 1,
     # Bounds are not passed on from row to row: there are few choices to make here, and passing on costs most.
     "arith.propagation_mode": 0,
@@ -201,7 +201,7 @@ class _Solver:
         self._air = air
         lines = [*map(declaration, air.declared), *map(declaration, switches)]
         lines += [assertion(term) for term in (*air.axioms, *demands)]
-        self.session = Session("\n".join(lines), check, _SETTINGS, logic="QF_LRA")
+        self.session = Session("\n".join(lines), check, {"rlimit": _LIMIT, **_SETTINGS}, logic="QF_LRA")
 
     def broken(self, followed: Iterable[Slope]) -> list[Slope]:
         """Those of the slopes that the pressures of the last yes do not follow."""
