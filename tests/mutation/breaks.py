@@ -180,8 +180,8 @@ MONITORS = _in(
 CONDITIONS = _in(
     "src/bandproof/model/walker.py",
     ("def negated(self, node: Not) -> R", "opposite(node.item)", "node.item", "a negation is walked as the opposite"),
-    ("class _Turned(", "AtLeast(node.volume, node.low, node.high, node.setting)", "node", "not below is at least"),
-    ("class _Turned(", "Below(node.volume, node.low, node.high, node.setting)", "node", "not at least is below"),
+    ("class _Turned(", "AtLeast(node.volume, node.low, node.high, node.setting, node.tie)", "node", "not below is at least"),
+    ("class _Turned(", "Below(node.volume, node.low, node.high, node.setting, node.tie)", "node", "not at least is below"),
     ("class _Turned(", "NotLower(node.volume, node.other)", "Lower(node.other, node.volume)", "not lower counts the boundary"),
     ("class _Turned(", "Truth(not node.value)", "node", "never is not always"),
     ("class _Turned(", "return AnyOf(tuple(map(", "return AllOf(tuple(map(", "not all of: some does not"),
