@@ -31,7 +31,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 
 #: Which modules may import a library; a name that ends in a dot stands for everything in that package.
 SEAMS: dict[str, tuple[str, ...]] = {
-    "z3": ("solvers.", "witness."),
+    "z3": ("solvers.z3_solver",),
     "pysat": ("solvers.sat",),
     "cvc5": ("solvers.cvc5_solver",),
     "pydantic": ("model.schema", "properties.schema"),

@@ -9,7 +9,20 @@ import pytest
 from bandproof.lemmas.chattering import Chattering, Surroundings, cycles
 from bandproof.lemmas.cubes import Literal, Needs
 from bandproof.model.arrangement import Move, Part
-from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, InPosition, InState, Lower, Not
+from bandproof.model.conditions import (
+    AllOf,
+    AnyOf,
+    AtLeast,
+    Below,
+    Condition,
+    InPosition,
+    InState,
+    Lower,
+    Not,
+    NotInPosition,
+    NotInState,
+)
+from bandproof.model.walker import opposite
 
 HIGHEST = 1000
 
@@ -42,7 +55,10 @@ def reach(
         return Fraction(high), frozenset({(0, atom)}) if high < HIGHEST else frozenset()
 
     def known(condition: Condition) -> tuple[bool | None, Needs]:
-        return truth, frozenset({(0, Literal("control", str(condition)))})
+        turned = isinstance(condition, NotInState | NotInPosition)
+        fact = opposite(condition) if turned else condition
+        holds = truth if truth is None else truth != turned
+        return holds, frozenset({(0, Literal("control", str(fact)))})
 
     chattering = Chattering((valve, *others))
     return chattering.reach(valve, frozenset({valve.states[0]}), Surroundings(floor, ceiling, known))

@@ -183,7 +183,9 @@ def _strangeness(certificate: Certificate, arrangement: Arrangement, claim: Prop
             return [f"its lemma {order} speaks of what the arrangement does not have"]
         problem = refine(rule, problem, lemma)
         lemmas.append(lemma)
-    literal = {name: 2 * node for node, name in symbols_of(problem, Wording(layout, problem.bits), ()).bits.items()}
+    literal = {
+        symbol.name: 2 * node for node, symbol in symbols_of(problem, Wording(layout, problem.bits), ()).bits.items()
+    }
     unknown = {name for clause in certificate.clauses for name, _ in clause} - literal.keys()
     if unknown:
         return [f"its invariant mentions {min(unknown)}, which is no state of the arrangement"]

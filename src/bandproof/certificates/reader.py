@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from bandproof.certificates.smtlib import ASSERTED, FORMAT, INPUT, Query
-from bandproof.encoding.smt_text import after_symbol, join
+from bandproof.encoding.smt_gates import after_symbol
+from bandproof.solvers.smt_terms import Bool, BoolSymbol, Negation, conjunction, disjunction, text
 from bandproof.text.errors import BandproofError
 
 #: A term as read: a symbol, or a list of terms.
@@ -314,18 +315,18 @@ class _Section:
     def _check_rest(self) -> None:
         """Everything that is not a gate is there, and is what the clauses make it."""
         numbers = range(1, len(self.clauses) + 1)
-        expected = {"invariant": join("and", [f"c{k}" for k in numbers])}
+        expected: dict[str, Bool] = {"invariant": conjunction(BoolSymbol(f"c{k}") for k in numbers)}
         free = {"start"} if self.query is Query.START else {"excluded"}
         if self.query is Query.STEP:
             mentioned = {name for clause in self.clauses for name, _ in clause}
             free = {after_symbol(name) for name in mentioned}
-            expected["invariant-after"] = join("and", [f"n{k}" for k in numbers])
+            expected["invariant-after"] = conjunction(BoolSymbol(f"n{k}") for k in numbers)
             for k, clause in enumerate(self.clauses, start=1):
-                after = [(after_symbol(name), holds) for name, holds in clause]
-                expected[f"n{k}"] = join("or", [name if holds else f"(not {name})" for name, holds in after])
-        for name, text in expected.items():
-            if _written(self._defined.get(name, "")) != text:
-                self._fail(f"in the {self.query} query, {name} should be {text[:60]}")
+                after = [(BoolSymbol(after_symbol(name)), holds) for name, holds in clause]
+                expected[f"n{k}"] = disjunction(symbol if holds else Negation(symbol) for symbol, holds in after)
+        for name, term in expected.items():
+            if _written(self._defined.get(name, "")) != text(term):
+                self._fail(f"in the {self.query} query, {name} should be {text(term)[:60]}")
         if missing := free - self._defined.keys():
             self._fail(f"the {self.query} query does not define {min(missing)}")
         known = {*expected, *free, *(f"c{k}" for k in numbers)}

@@ -17,11 +17,19 @@ from fractions import Fraction
 
 from bandproof.certificates.invariant import Clause, definition_clauses
 from bandproof.encoding.bit_words import Wording, claim_words, show_thresholds
-from bandproof.encoding.smt_text import Gates, Symbols, after_symbol, define, join
+from bandproof.encoding.smt_gates import Gates, Symbols, after_symbol
 from bandproof.encoding.system import Problem
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Volume
 from bandproof.properties.claim import Property
+from bandproof.solvers.smt_terms import (
+    Bool,
+    BoolSymbol,
+    conjunction,
+    declaration,
+    definition,
+    disjunction,
+)
 
 #: The version of the certificate format.
 FORMAT = "bandproof-certificate/1"
@@ -84,14 +92,14 @@ def symbols_of(problem: Problem, wording: Wording, nodes: Iterable[int]) -> Symb
     """Name every state bit and every other variable among `nodes`, no name twice."""
     taken: set[str] = set()
 
-    def fresh(text: str) -> str:
-        plain = "".join(char if char.isascii() and char.isprintable() and char not in "|\\" else "?" for char in text)
+    def fresh(says: str) -> BoolSymbol:
+        plain = "".join(char if char.isascii() and char.isprintable() and char not in "|\\" else "?" for char in says)
         name, number = plain, 1
         while name in taken:
             number += 1
             name = f"{plain} ({number})"
         taken.add(name)
-        return f"|{name}|"
+        return BoolSymbol(f"|{name}|")
 
     bits = {bit.literal >> 1: fresh(wording.says(bit.literal)) for bit in problem.bits}
     known = problem.circuit.names
@@ -106,7 +114,7 @@ def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lem
     nodes = problem.circuit.cone([*following.values(), problem.start, goal_of(problem, excluded)])
     symbols = symbols_of(problem, wording, nodes)
     gates = Gates(problem.circuit, symbols, nodes)
-    steps = {after_symbol(symbols.bits[node]): after for node, after in following.items()}
+    steps = {after_symbol(symbols.bits[node].name): after for node, after in following.items()}
     fields = header(problem.layout, problem.claim, excluded, len(clauses), lemmas)
     lines = [
         *(f"; {key}: {value}" for key, value in fields.items()),
@@ -201,22 +209,22 @@ def _query(
     lines = ["", f"; ---- {query.value}: {_ASKS[query]}"]
     lines += [] if query is Query.START else ["(reset)"]
     lines.append("(set-logic QF_UF)")
-    lines += [f"(declare-const {name} Bool)" for node, name in symbols.bits.items() if node in state]
-    lines += [f"(declare-const {name} Bool)" for node, name in symbols.inputs.items() if node in nodes]
-    lines += definitions
-    lines += [define(name, text) for name, text in zip(roots, expressions, strict=True)]
-    lines += [
-        define(f"c{k}", join("or", [symbols.literal(x) for x in clause])) for k, clause in enumerate(clauses, start=1)
-    ]
-    lines.append(define("invariant", join("and", [f"c{k}" for k in range(1, len(clauses) + 1)])))
+    lines += [declaration(symbol) for node, symbol in symbols.bits.items() if node in state]
+    lines += [declaration(symbol) for node, symbol in symbols.inputs.items() if node in nodes]
+    lines += [definition(*gate) for gate in definitions]
+    lines += [definition(BoolSymbol(name), term) for name, term in zip(roots, expressions, strict=True)]
+    lines += _invariant("invariant", "c", [[symbols.literal(x) for x in clause] for clause in clauses])
     if query is Query.STEP:
-        lines += [
-            define(f"n{k}", join("or", [symbols.literal_after(x) for x in clause]))
-            for k, clause in enumerate(clauses, start=1)
-        ]
-        lines.append(define("invariant-after", join("and", [f"n{k}" for k in range(1, len(clauses) + 1)])))
-    lines += [f"(assert {text})" for text in ASSERTED[query]]
+        lines += _invariant("invariant-after", "n", [[symbols.literal_after(x) for x in clause] for clause in clauses])
+    lines += [f"(assert {term})" for term in ASSERTED[query]]
     return [*lines, "(check-sat)"]
+
+
+def _invariant(name: str, letter: str, clauses: list[list[Bool]]) -> list[str]:
+    """The definitions of the clauses, and of all of them together."""
+    known = [BoolSymbol(f"{letter}{k}") for k in range(1, len(clauses) + 1)]
+    lines = [definition(symbol, disjunction(clause)) for symbol, clause in zip(known, clauses, strict=True)]
+    return [*lines, definition(BoolSymbol(name), conjunction(known))]
 
 
 #: What each query asserts.

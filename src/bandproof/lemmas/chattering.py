@@ -54,8 +54,8 @@ def cycles(part: Part) -> list[tuple[Move, ...]]:
 class Surroundings:
     """What is known while a part might chatter.
 
-    `floor` and `ceiling` give the pressures a volume has, `floor <= p < ceiling`, and `truth` whether a condition on
-    parts, controls and mishaps holds (None: unknown); each with what says so.
+    `floor` and `ceiling` give the pressures a volume has, `floor <= p < ceiling`, and `truth` whether a leaf about
+    parts, controls and mishaps, of either polarity, holds (None: unknown); each with what says so.
     """
 
     floor: Callable[[str], tuple[Fraction, Needs]]

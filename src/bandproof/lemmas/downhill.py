@@ -15,10 +15,25 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
 
-from bandproof.encoding.smt_text import join
-from bandproof.lemmas.accounts import NEGLECTED, NOTHING, Air, Fact, Way, number, total
+from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Needs
+from bandproof.lemmas.unknowns import NEGLECTED, NOTHING
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
+from bandproof.solvers.smt_terms import (
+    ZERO,
+    Bool,
+    Choice,
+    Difference,
+    Ordered,
+    Quotient,
+    Real,
+    Side,
+    at_most,
+    conjunction,
+    disjunction,
+    over,
+    total,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +82,17 @@ def _slope(air: Air, volume: str, t: int, *, upward: bool) -> Slope | None:
 
 def slope_fact(air: Air, slope: Slope) -> Fact:
     """A slope as a demand on the numbers."""
+    return Fact(disjunction(slope_terms(air, slope)), slope.needs)
+
+
+def slope_terms(air: Air, slope: Slope) -> list[Bool]:
+    """What a slope asks of the numbers: some one of these."""
     after = air.pressure[slope.volume, slope.point + 1]
-    side = "<=" if slope.upward else ">="
-    limits = [f"({side} {after} {air.pressure[name, slope.point]})" for name in slope.reached]
-    return Fact(join("or", limits), slope.needs)
+    side = Side.AT_MOST if slope.upward else Side.AT_LEAST
+    return [Ordered(side, (after, air.pressure[name, slope.point])) for name in slope.reached]
 
 
-def overshoots(air: Air) -> Iterator[str]:
+def overshoots(air: Air) -> Iterator[Bool]:
     """The demands that air which went from one volume to another did not go uphill in the end."""
     for t, ways in enumerate(air.ways):
         for way in ways:
@@ -87,38 +106,45 @@ def overshoots(air: Air) -> Iterator[str]:
             yield _overshoot(air, way, t, gone, come)
 
 
-def _overshoot(air: Air, way: Way, t: int, gone: list[tuple[str, str]], come: list[tuple[str, str]]) -> str:
+#: The air that takes a way, and that of it which is line air.
+_Flow = tuple[Real, Real | None]
+
+
+def _overshoot(air: Air, way: Way, t: int, gone: list[_Flow], come: list[_Flow]) -> Bool:
     """For one way. `gone` and `come` are what else left the one end and reached the other."""
-    rise = f"(- {air.pressure[way.target, t + 1]} {air.pressure[way.source, t + 1]})"
+    rise = Difference(air.pressure[way.target, t + 1], air.pressure[way.source, t + 1])
     ends = ((way.source, gone), (way.target, come))
-    counted = total([_share(air, node, flow) for node, flows in ends for flow, _ in flows])
-    strict = f"(or (<= {way.flow} 0.0) (<= {rise} {counted}))"
-    if not way.little:
+    counted = total(_share(air, node, flow) for node, flows in ends for flow, _ in flows)
+    strict = disjunction([at_most(way.flow, ZERO), at_most(rise, counted)])
+    if way.little is None:
         return strict
     # With the air in lines neglected, any air that passes a line outweighs the line's own; else line air counts.
-    passing = [f"(> {flow} 0.0)" for node, flows in ends if node in air.lines for flow, _ in flows]
-    small = total(
-        [_share(air, node, little if node in air.lines else flow) for node, flows in ends for flow, little in flows]
-    )
-    return f"(ite {NEGLECTED} (or {' '.join([_none(way), *passing])} (<= {rise} {small})) {strict})"
+    passing = [over(flow, ZERO) for node, flows in ends if node in air.lines for flow, _ in flows]
+    shares = [
+        _share(air, node, flow if node not in air.lines or little is None else little)
+        for node, flows in ends
+        for flow, little in flows
+    ]
+    return Choice(NEGLECTED, disjunction([_none(way), *passing, at_most(rise, total(shares))]), strict)
 
 
-def _share(air: Air, node: str, flow: str) -> str:
+def _share(air: Air, node: str, flow: Real) -> Real:
     """By how much an amount of air can change the pressure of a volume at most."""
-    return f"(/ {flow} {number(air.sizes[node].low)})"
+    return Quotient(flow, air.sizes[node].low)
 
 
-def one_direction(air: Air) -> Iterator[str]:
+def one_direction(air: Air) -> Iterator[Bool]:
     """Between two points air goes through a passage one way only. Not true of every real run, but of most to be shown."""
     for ways in air.ways:
         open_ways = [way for way in ways if not way.blocked]
         for way, other in combinations(open_ways, 2):
             if other.passage == way.passage:
-                yield f"(or {_none(way)} {_none(other)})"
+                yield disjunction([_none(way), _none(other)])
 
 
-def _none(way: Way) -> str:
-    return f"(and (<= {way.flow} 0.0) (<= {way.little} 0.0))" if way.little else f"(<= {way.flow} 0.0)"
+def _none(way: Way) -> Bool:
+    """No air takes the way."""
+    return conjunction(at_most(flow, ZERO) for flow in (way.flow, way.little) if flow is not None)
 
 
 def all_facts(air: Air) -> Iterator[Fact]:

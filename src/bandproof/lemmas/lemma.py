@@ -17,11 +17,13 @@ from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import FALSE, TRUE, negate
 from bandproof.encoding.encode import Encoding
 from bandproof.encoding.system import Problem, StepRule
-from bandproof.lemmas.accounts import Air, Sizes, declared_sizes
+from bandproof.lemmas.accounts import Air
 from bandproof.lemmas.cubes import Literal, Needs, literal_words, true_of
 from bandproof.lemmas.downhill import all_facts
+from bandproof.lemmas.unknowns import Sizes, declared_sizes
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
+from bandproof.solvers.smt_terms import assertion, declaration
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +62,9 @@ def contradiction(layout: Layout, lemma: Lemma, sizes: Sizes | None = None) -> s
     For all sizes in the declared or assumed ranges, when no `sizes` are given.
     """
     air = Air(layout, list(lemma.places), lemma.start, sizes or declared_sizes(layout))
-    lines = ["(set-logic QF_LRA)", *(f"(declare-const {name} {sort})" for name, sort in air.declared.items())]
-    lines += [f"(assert {text})" for text in air.axioms]
-    lines += [f"(assert {fact.formula})" for fact in all_facts(air)]
+    lines = ["(set-logic QF_LRA)", *map(declaration, air.declared)]
+    lines += map(assertion, air.axioms)
+    lines += [assertion(fact.formula) for fact in all_facts(air)]
     return "\n".join([*lines, "(check-sat)"]) + "\n"
 
 

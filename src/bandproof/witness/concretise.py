@@ -17,23 +17,37 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any
 
-import z3
-
-from bandproof.encoding.smt_text import join
 from bandproof.encoding.system import Problem, StepRule
-from bandproof.lemmas.accounts import NEGLECTED, Air, Fact, Sizes, declared_sizes, number
+from bandproof.lemmas.accounts import Air, Fact
 from bandproof.lemmas.cubes import Literal, Needs, whole
-from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slopes
+from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slope_terms, slopes
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
+from bandproof.lemmas.unknowns import NEGLECTED, Sizes, declared_sizes
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import StepKind, Story
 from bandproof.machine.telling import tell
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import Stillness, leaves, monitor_of
-from bandproof.solvers.z3_solver import ask
+from bandproof.solvers.smt_terms import (
+    ZERO,
+    Bool,
+    BoolSymbol,
+    Implication,
+    Negation,
+    Number,
+    Ordered,
+    Side,
+    assertion,
+    at_least,
+    at_most,
+    conjunction,
+    declaration,
+    disjunction,
+    equal,
+)
+from bandproof.solvers.z3_solver import Answer, Session
 from bandproof.witness.pressures import Witness
 
 #: Looked at while z3 thinks; raises to give up.
@@ -170,65 +184,39 @@ def _reason(lemma: Lemma) -> str:
 # --------------------------------------------------------------------------------------------------------- a solver
 
 
+#: How z3 is to work on air accounts.
+_SETTINGS = {
+    "random_seed": 1,
+    # Bounds are not passed on from row to row: there are few choices to make here, and passing on costs most.
+    "arith.propagation_mode": 0,
+    # What is relevant is nearly all there is, so finding it out is not worth its while; restarts are paced evenly.
+    "relevancy": 0,
+    "restart_strategy": 0,
+}
+
+
 class _Solver:
-    """z3 over the text of one set of accounts."""
+    """A solver session about one set of accounts."""
 
-    def __init__(self, air: Air, assertions: list[str], switches: list[str], check: Check | None) -> None:
-        self._check = check
-        self.context = z3.Context()
-        self.solver = z3.SolverFor("QF_LRA", ctx=self.context)
-        self.solver.set("rlimit", _LIMIT)
-        self.solver.set("random_seed", 1)
-        # Bounds are not passed on from row to row: there are few choices to make here, and passing on costs most.
-        self.solver.set("arith.propagation_mode", 0)
-        # What is relevant is nearly all there is, so finding it out is not worth its while; restarts are paced evenly.
-        self.solver.set("relevancy", 0)
-        self.solver.set("restart_strategy", 0)
-        self._terms: dict[str, Any] = {}
-        declared = {**air.declared, **dict.fromkeys(switches, "Bool")}
-        lines = [f"(declare-const {name} {sort})" for name, sort in declared.items()]
-        lines += [f"(assert {text})" for text in (*air.axioms, *assertions)]
-        self.solver.from_string("\n".join(lines))
+    def __init__(self, air: Air, demands: Iterable[Bool], switches: Iterable[BoolSymbol], check: Check | None) -> None:
+        self._air = air
+        lines = [*map(declaration, air.declared), *map(declaration, switches)]
+        lines += [assertion(term) for term in (*air.axioms, *demands)]
+        self.session = Session("\n".join(lines), check, {"rlimit": _LIMIT, **_SETTINGS}, logic="QF_LRA")
 
-    def real(self, symbol: str) -> Any:
-        """The term of a symbol."""
-        if symbol not in self._terms:
-            self._terms[symbol] = z3.Real(symbol.strip("|"), self.context)
-        return self._terms[symbol]
-
-    def _switch(self, symbol: str) -> Any:
-        if symbol not in self._terms:
-            self._terms[symbol] = z3.Bool(symbol.strip("|"), self.context)
-        return self._terms[symbol]
-
-    def check(self, switches: list[str]) -> Any:
-        """Ask, with these switches on."""
-        return ask(self.solver, [self._switch(symbol) for symbol in switches], self._check)
-
-    def core(self) -> set[str]:
-        """The switches behind the last no."""
-        return {f"|{term.decl().name()}|" for term in self.solver.unsat_core()}
-
-    def truth(self, symbol: str) -> bool:
-        """The value of a yes-or-no symbol, after a yes."""
-        return bool(z3.is_true(self.solver.model().eval(self._switch(symbol), model_completion=True)))
-
-    def numbers(self, symbols: Iterable[str]) -> list[Fraction]:
-        """The values of symbols, after a yes."""
-        model = self.solver.model()
-        return [Fraction(model.eval(self.real(symbol), model_completion=True).as_string()) for symbol in symbols]
-
-    def broken(self, air: Air, followed: Iterable[Slope]) -> list[Slope]:
+    def broken(self, followed: Iterable[Slope]) -> list[Slope]:
         """Those of the slopes that the pressures of the last yes do not follow."""
-        pressure = dict(zip(air.pressure, self.numbers(air.pressure.values()), strict=True))
+        pressure = dict(zip(self._air.pressure, self.session.numbers(self._air.pressure.values()), strict=True))
         return [slope for slope in followed if slope.broken_by(pressure)]
 
-    def follow(self, air: Air, slope: Slope, switches: Iterable[str] = ()) -> None:
+    def follow(self, slope: Slope, switches: Iterable[BoolSymbol] = ()) -> None:
         """From now on the slope is followed, or, with `switches`, it is where all of them are on."""
-        after = self.real(air.pressure[slope.volume, slope.point + 1])
-        limits = [self.real(air.pressure[name, slope.point]) for name in slope.reached]
-        sides = [after <= x if slope.upward else after >= x for x in limits]
-        self.solver.add(z3.Or([*(z3.Not(self._switch(x)) for x in sorted(switches)), *sides]))
+        off = map(Negation, _by_name(switches))
+        self.session.add(disjunction([*off, *slope_terms(self._air, slope)]))
+
+
+def _by_name(switches: Iterable[BoolSymbol]) -> list[BoolSymbol]:
+    return sorted(switches, key=lambda symbol: symbol.name)
 
 
 # ------------------------------------------------------------------------------------------------- finding pressures
@@ -239,7 +227,7 @@ class _Preference:
     """A preference: given up, lowest `rank` first, when not all can be had."""
 
     rank: int
-    formula: str
+    formula: Bool
 
 
 def _solve(
@@ -259,33 +247,33 @@ def _solve(
 def _solve_accounts(
     air: Air, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
 ) -> Real | None:
-    inputs = {f"|input {i}|": choice for i, choice in enumerate(_preferences(air, story, claim))}
-    reacting = [f"(not {air.lasting[place]})" for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
-    granted = [f"(=> {switch} {choice.formula})" for switch, choice in inputs.items()]
-    demands = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
-    demands.append(f"(not {NEGLECTED})" if air.all_counted else NEGLECTED)
-    solver = _Solver(air, [*demands, *reacting, *granted], list(inputs), check)
+    inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(_preferences(air, story, claim))}
+    reacting = [Negation(air.lasting[place]) for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
+    granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
+    demands: list[Bool] = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
+    demands.append(Negation(NEGLECTED) if air.all_counted else NEGLECTED)
+    solver = _Solver(air, [*demands, *reacting, *granted], inputs, check)
     followed = list(slopes(air))
     kept = dict(inputs)
-    solver.solver.set("rlimit", _PREFERRING)
-    while kept and not _downhill(solver, air, followed, list(kept)):
-        core = (solver.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
+    solver.session.limit(_PREFERRING)
+    while kept and not _downhill(solver, followed, kept):
+        core = (solver.session.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
         lowest = min(kept[switch].rank for switch in core)
         kept = {switch: choice for switch, choice in kept.items() if not (switch in core and choice.rank == lowest)}
-    solver.solver.set("rlimit", _LIMIT)
-    if not kept and not _downhill(solver, air, followed, []):
+    solver.session.limit(_LIMIT)
+    if not kept and not _downhill(solver, followed, ()):
         return None
-    return _read(air, solver, story, sizes)
+    return _read(air, solver.session, story, sizes)
 
 
-def _downhill(solver: _Solver, air: Air, followed: list[Slope], switches: list[str]) -> bool:
+def _downhill(solver: _Solver, followed: list[Slope], switches: Iterable[BoolSymbol]) -> bool:
     """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
-    while solver.check(switches) == z3.sat:
-        broken = solver.broken(air, followed)
+    while solver.session.ask(switches) is Answer.YES:
+        broken = solver.broken(followed)
         if not broken:
             return True
         for slope in broken:
-            solver.follow(air, slope)
+            solver.follow(slope)
     return False
 
 
@@ -296,41 +284,40 @@ def _preferences(air: Air, story: Story, claim: Property | None) -> Iterator[_Pr
             low, high = air.layout.low(volume, band), air.layout.high(volume, band)
             level = air.pressure[volume, 2 * place + 1]
             margin = (high - low) * _MARGIN
-            ends = [f"(>= {level} {number(low + margin)})"] * bool(band)
+            ends: list[Bool] = [at_least(level, Number(low + margin))] * bool(band)
             if band < len(air.layout.thresholds[volume]):
-                yield _Preference(4, f"(< {level} {number(high)})")
-                ends.append(f"(<= {level} {number(high - margin)})")
+                yield _Preference(4, Ordered(Side.UNDER, (level, Number(high))))
+                ends.append(at_most(level, Number(high - margin)))
             if ends:
-                yield _Preference(1, join("and", ends))
+                yield _Preference(1, conjunction(ends))
     yield _Preference(3, air.same(0, 1))
     for place, step in enumerate(story.steps):
         if step.kind is not StepKind.FLOW:
-            yield _Preference(
-                3, f"(and {air.same(2 * place + 1, 2 * place + 2)} {air.same(2 * place + 1, 2 * place + 3)})"
-            )
+            here = 2 * place + 1
+            yield _Preference(3, conjunction([air.same(here, here + 1), air.same(here, here + 2)]))
     for ways in air.ways:
-        yield from (_Preference(3, f"(= {way.flow} 0.0)") for way in ways if way.chattering and not way.blocked)
+        yield from (_Preference(3, equal(way.flow, ZERO)) for way in ways if way.chattering and not way.blocked)
     yield from (_Preference(2, formula) for formula in _at_rest(air, claim))
 
 
-def _at_rest(air: Air, claim: Property | None) -> Iterator[str]:
+def _at_rest(air: Air, claim: Property | None) -> Iterator[Bool]:
     """At the end of a claim about settled states, lines and chambers (at rest: tanks too) have come to rest."""
     asked = set() if claim is None else set(leaves(monitor_of(claim).bad))
     if asked.isdisjoint(Stillness):
         return
     moving = set() if Stillness.AT_REST in asked else {VolumeKind.TANK}
     still = {v.name for v in air.arrangement.volumes if v.kind not in moving}
-    ends = {ATMOSPHERE: "0.0", SOURCE: number(air.arrangement.highest)}
+    ends = {ATMOSPHERE: ZERO, SOURCE: Number(air.arrangement.highest)}
     end = air.points[-1]
     for way in air.ways[-1]:
         if not way.blocked and (way.source in still or way.target in still):
             above, below = (ends.get(node) or air.pressure[node, end] for node in (way.source, way.target))
-            yield f"(<= {above} {below})"
+            yield at_most(above, below)
 
 
-def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]) -> Real:
+def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction]) -> Real:
     pressures = tuple(
-        tuple(solver.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
+        tuple(session.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
         for place in range(len(story.states))
     )
     drifting = tuple(
@@ -339,10 +326,10 @@ def _read(air: Air, solver: _Solver, story: Story, sizes: Mapping[str, Fraction]
         if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
     )
     named = list(air.named_settings())
-    chosen = solver.numbers(symbol for _, _, symbol in named)
+    chosen = session.numbers(symbol for _, _, symbol in named)
     settings = tuple((part, name, value) for (part, name, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
-    neglected = solver.truth(NEGLECTED)
+    neglected = session.truth(NEGLECTED)
     return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)
 
 
@@ -364,11 +351,8 @@ def _refute(
             lemma, smaller = smaller, _smaller(layout, smaller, check, sizes, downhill=downhill)
     if not isinstance(smaller, Lemma):
         return smaller
-    fresh = z3.Solver(ctx=z3.Context())
-    fresh.from_string(contradiction(layout, lemma, sizes).replace("(check-sat)\n", ""))
-    return (
-        lemma if ask(fresh, [], check) == z3.unsat else Unclear("a contradiction in its air accounts was not confirmed")
-    )
+    fresh = Session(contradiction(layout, lemma, sizes).replace("(check-sat)\n", ""), check)
+    return lemma if fresh.ask() is Answer.NO else Unclear("a contradiction in its air accounts was not confirmed")
 
 
 def _smaller(
@@ -377,52 +361,53 @@ def _smaller(
     """The lemma with what it can do without left out; sizes when there is no contradiction at all."""
     air = Air(layout, list(lemma.places), lemma.start, sizes)
     known = [(k, atom) for k, place in enumerate(lemma.places) for atom in sorted(place, key=lambda a: a.order)]
-    switch = {item: f"|known {i}|" for i, item in enumerate(known)}
-    beginning = "|begins|"
+    switch = {item: BoolSymbol(f"|known {i}|") for i, item in enumerate(known)}
+    beginning = BoolSymbol("|begins|")
 
-    def guarded(fact: Fact) -> str:
-        reasons = [*sorted(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
-        negated = " ".join(f"(not {reason})" for reason in reasons)
-        return f"(or {negated} {fact.formula})" if reasons else fact.formula
+    def guarded(fact: Fact) -> Bool:
+        reasons = [*_by_name(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
+        return disjunction([*map(Negation, reasons), fact.formula])
 
     facts = [*map(guarded, air.facts), *(overshoots(air) if downhill else ())]
     switches = [*switch.values(), *([beginning] if lemma.start is not None else [])]
     solver = _Solver(air, facts, switches, check)
     followed = {slope: [switch[item] for item in slope.needs] for slope in slopes(air)} if downhill else {}
 
-    def asked(switches: list[str]) -> Any:
+    def asked(switches: Iterable[BoolSymbol]) -> Answer:
         # A slope is added when a solution first breaks it: most never are.
-        while (answer := solver.check(switches)) == z3.sat and (broken := solver.broken(air, followed)):
+        while (answer := solver.session.ask(switches)) is Answer.YES and (broken := solver.broken(followed)):
             for slope in broken:
-                solver.follow(air, slope, followed.pop(slope))
+                solver.follow(slope, followed.pop(slope))
         return answer
 
     outcome = asked(switches)
-    if outcome == z3.sat:
-        unknown = [v for v in air.volumes if not air.exact(v)]
-        chosen = dict(zip(unknown, solver.numbers(air.size[v] for v in unknown), strict=True))
+    if outcome is Answer.YES:
+        unknown = air.unknown_sizes()
+        chosen = dict(zip(unknown, solver.session.numbers(unknown.values()), strict=True))
         return {v: chosen[v] if v in chosen else air.sizes[v].low for v in air.volumes}
-    if outcome != z3.unsat:
+    if outcome is not Answer.NO:
         return Unclear("the solver gave up on its air accounts")
-    solver.solver.set("rlimit", _SHORTENING)
-    core = _without_needless(asked, solver, [[beginning], *_by_place(switch)])
+    solver.session.limit(_SHORTENING)
+    core = _without_needless(asked, solver.session, [[beginning], *_by_place(switch)])
     needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
     return lemma_of(needs, lemma.start if beginning in core else None)
 
 
-def _by_place(switch: Mapping[tuple[int, Literal], str]) -> Iterator[list[str]]:
+def _by_place(switch: Mapping[tuple[int, Literal], BoolSymbol]) -> Iterator[list[BoolSymbol]]:
     """Switches to try to leave out together: all of a place, then each alone."""
-    places: dict[int, list[str]] = {}
+    places: dict[int, list[BoolSymbol]] = {}
     for (place, _), symbol in switch.items():
         places.setdefault(place, []).append(symbol)
     yield from places.values()
     yield from ([symbol] for symbol in switch.values())
 
 
-def _without_needless(asked: Callable[[list[str]], Any], solver: _Solver, groups: list[list[str]]) -> set[str]:
+def _without_needless(
+    asked: Callable[[Iterable[BoolSymbol]], Answer], session: Session, groups: list[list[BoolSymbol]]
+) -> frozenset[BoolSymbol]:
     """The switches behind the last no, without groups that it does without."""
-    core = solver.core()
+    core = session.core()
     for group in groups:
-        if core & set(group) and asked(sorted(core - set(group))) == z3.unsat:
-            core = solver.core()
+        if core & set(group) and asked(_by_name(core - set(group))) is Answer.NO:
+            core = session.core()
     return core

@@ -9,22 +9,52 @@ they end, guards compared with the pressures of the states beside a move. Nothin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from fractions import Fraction
+from functools import partial
 
-import z3
-
-from bandproof.encoding.smt_text import Gates, Symbols, join
+from bandproof.encoding.smt_gates import Gates, Symbols
 from bandproof.encoding.system import Problem, StepRule
-from bandproof.lemmas.accounts import directions, number
+from bandproof.lemmas.accounts import directions
 from bandproof.machine.story import State
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
 from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Comparison, Condition, Lower, NotLower
 from bandproof.model.walker import Walker, leaves, opposite
-from bandproof.solvers.z3_solver import ask
+from bandproof.solvers.smt_terms import (
+    ZERO,
+    Bool,
+    BoolSymbol,
+    Conjunction,
+    Difference,
+    Minus,
+    Negation,
+    Number,
+    Real,
+    RealSymbol,
+    Same,
+    Scaled,
+    Sum,
+    assertion,
+    at_least,
+    at_most,
+    conjunction,
+    declaration,
+    definition,
+    disjunction,
+    equal,
+    later,
+    text,
+)
+from bandproof.solvers.z3_solver import Answer, Session
 
-#: Stands in the text of one state for that state's number, and for the next one's.
-_HERE, _NEXT = "\x01", "\x02"
+#: A symbol of the present state, and of the next one, in the formulas of a step.
+_HERE, _NEXT = 0, 1
+
+#: No pressure changes in the step.
+_STILL = BoolSymbol("still", _HERE)
+
+#: Writes one command of the text for step `t`.
+Command = Callable[[int], str]
 
 
 class Witness:
@@ -36,7 +66,7 @@ class Witness:
         self._layout = problem.layout
         self._arrangement = problem.layout.arrangement
         self._sizes = dict(sizes)
-        self._settings: dict[str, tuple[Fraction, Fraction]] = {}
+        self._settings: dict[RealSymbol, tuple[Fraction, Fraction]] = {}
         self._passages = [
             (part, passage)
             for part in self._arrangement.parts
@@ -53,19 +83,12 @@ class Witness:
         Another `seed` mostly finds another run. `limit` is in steps of z3's own clock. `check` is looked at
         meanwhile, and may raise to give up.
         """
-        solver = z3.Solver(ctx=z3.Context())
-        solver.set("rlimit", limit)
-        solver.set("random_seed", seed)
-        solver.from_string(self._text(depth))
-        if ask(solver, [], check) != z3.sat:
+        session = Session(self._text(depth), check, {"rlimit": limit, "random_seed": seed})
+        if session.ask() is not Answer.YES:
             return None
-        model = solver.model()
-        truth = {str(item.name()): z3.is_true(model[item]) for item in model.decls()}
-        names = [self._symbols.bits[bit.literal >> 1].strip("|") for bit in self._problem.bits]
-        return [
-            self._problem.state_of([truth.get(name.replace(_HERE, str(t)), False) for name in names])
-            for t in range(depth + 1)
-        ]
+        true = session.true_names()
+        bits = [self._symbols.bits[bit.literal >> 1] for bit in self._problem.bits]
+        return [self._problem.state_of([text(bit, t) in true for bit in bits]) for t in range(depth + 1)]
 
     # ---- text
 
@@ -91,16 +114,20 @@ class Witness:
         ]
         nodes = circuit.cone([*roots, *(bit.literal for bit in problem.bits)])
         known = circuit.names
-        bits = {bit.literal >> 1: f"|b{i} {_HERE}|" for i, bit in enumerate(problem.bits)}
-        inputs = {node: f"|w{node} {_HERE}|" for node in nodes if node in known and node not in bits}
+        bits = {bit.literal >> 1: BoolSymbol(f"b{i}", _HERE) for i, bit in enumerate(problem.bits)}
+        inputs = {node: BoolSymbol(f"w{node}", _HERE) for node in nodes if node in known and node not in bits}
         self._symbols = Symbols(bits, inputs)
-        self._definitions, terms, _ = Gates(circuit, self._symbols, nodes, mark=f"!{_HERE}").define(roots)
+        self._definitions, terms, _ = Gates(circuit, self._symbols, nodes, ahead=_HERE).define(roots)
         waiting = iter(terms)
         self._after = [next(waiting) for _ in problem.after]
         self._start, self._hit, self._well_formed, self._pending = (next(waiting) for _ in range(4))
         self._open = [next(waiting) for _ in passages]
         self._standing = {key: next(waiting) for key in standing}
         self._discrete = {key: next(waiting) for key in discrete}
+        self._each_state = list(self._about_a_state())
+        self._each_step = list(self._about_a_step())
+        self._states: list[str] = []
+        self._steps: list[str] = []
 
     def _standings(self) -> list[Condition]:
         """The leaves of guards that are not about pressures."""
@@ -108,138 +135,148 @@ class Witness:
         return list(dict.fromkeys(leaf for leaf in leaves(*guards) if not isinstance(leaf, Comparison)))
 
     def _text(self, depth: int) -> str:
-        each = "\n".join(self._each_state())
-        step = "\n".join(self._each_step())
-        lines = [f"(declare-const |{name}| Real)" for name in self._settings]
+        """The question whether a run of at most `depth` steps ends in a bad, as SMT-LIB text."""
+        self._grow_to(depth)
+        lines = [declaration(symbol) for symbol in self._settings]
         lines += [
-            f"(assert (<= {number(low)} |{name}| {number(high)}))" for name, (low, high) in self._settings.items()
+            assertion(at_most(Number(low), symbol, Number(high))) for symbol, (low, high) in self._settings.items()
         ]
-        lines += [each.replace(_HERE, str(t)) for t in range(depth + 1)]
-        lines += [step.replace(_HERE, str(t)).replace(_NEXT, str(t + 1)) for t in range(depth)]
-        lines.append(f"(assert {self._start})".replace(_HERE, "0"))
+        lines += [*self._states[: depth + 1], *self._steps[:depth], assertion(self._start)]
         for volume, given in self._arrangement.start(self._problem.claim.during).pressures:
-            level = _level(volume, "0")
-            lines.append(f"(assert (<= {number(given.low)} {level} {number(given.high)}))")
-        lines.append(f"(assert {self._hit})".replace(_HERE, str(depth)))
+            lines.append(assertion(at_most(Number(given.low), _level(volume, _HERE), Number(given.high))))
+        lines.append(assertion(self._hit, depth))
         return "\n".join(lines)
 
-    def _each_state(self) -> Iterator[str]:
-        for name in (*self._symbols.bits.values(), *self._symbols.inputs.values()):
-            yield f"(declare-const {name} Bool)"
-        yield from self._definitions
-        yield f"(assert {self._well_formed})"
-        highest = number(self._arrangement.highest)
+    def _grow_to(self, depth: int) -> None:
+        """Write down states and steps as far as they are not yet: they are the same in every question."""
+        self._states += [_script(self._each_state, t) for t in range(len(self._states), depth + 1)]
+        self._steps += [_script(self._each_step, t) for t in range(len(self._steps), depth)]
+
+    def _about_a_state(self) -> Iterator[Command]:
+        for symbol in (*self._symbols.bits.values(), *self._symbols.inputs.values()):
+            yield partial(declaration, symbol)
+        for gate in self._definitions:
+            yield partial(definition, *gate)
+        yield partial(assertion, self._well_formed)
+        highest = Number(self._arrangement.highest)
         for volume in self._arrangement.volumes:
             level = _level(volume.name, _HERE)
-            yield f"(declare-const {level} Real)"
-            yield f"(assert (<= 0.0 {level} {highest}))"
+            yield partial(declaration, level)
+            yield partial(assertion, at_most(ZERO, level, highest))
             marks = self._layout.thresholds[volume.name]
             for mark, bit in zip(marks, self._rule.encoding.levels[volume.name], strict=True):
-                yield f"(assert (= {self._symbols.bits[bit >> 1]} (>= {level} {number(mark)})))"
+                yield partial(assertion, Same(self._symbols.bits[bit >> 1], at_least(level, Number(mark))))
 
-    def _each_step(self) -> Iterator[str]:
+    def _about_a_step(self) -> Iterator[Command]:
         for bit, after in zip(self._problem.bits, self._after, strict=True):
-            yield f"(assert (= {self._symbols.bits[bit.literal >> 1].replace(_HERE, _NEXT)} {after}))"
-        flows: dict[str, list[str]] = {v.name: [] for v in self._arrangement.volumes}
-        still = [f"(= {_level(name, _HERE)} {_level(name, _NEXT)})" for name in flows]
-        yield f"(define-fun |still {_HERE}| () Bool {join('and', still)})"
+            yield partial(assertion, Same(later(self._symbols.bits[bit.literal >> 1]), after))
+        names = [volume.name for volume in self._arrangement.volumes]
+        still = conjunction(equal(_level(name, _HERE), _level(name, _NEXT)) for name in names)
+        yield partial(definition, _STILL, still)
+        flows: dict[str, list[Real]] = {name: [] for name in names}
         for order, ((_, passage), is_open) in enumerate(zip(self._passages, self._open, strict=True)):
             yield from self._transfer(f"x{order}", passage, is_open, flows)
         for volume, terms in flows.items():
-            gained = f"(- {_level(volume, _NEXT)} {_level(volume, _HERE)})"
-            yield f"(assert (= (* {number(self._sizes[volume])} {gained}) (+ 0.0 0.0 {' '.join(terms)})))"
+            gained = Difference(_level(volume, _NEXT), _level(volume, _HERE))
+            balance = equal(Scaled(self._sizes[volume], gained), Sum((ZERO, ZERO, *terms)))
+            yield partial(assertion, balance)
         for part in self._arrangement.parts:
-            yield from self._mechanics(part)
+            yield from (partial(assertion, term) for term in self._mechanics(part))
 
-    def _transfer(self, name: str, passage: Passage, is_open: str, flows: dict[str, list[str]]) -> Iterator[str]:
+    def _transfer(self, name: str, passage: Passage, is_open: Bool, flows: dict[str, list[Real]]) -> Iterator[Command]:
         for u, v in directions(passage):
-            flow = f"|{name} {u} {v} {_HERE}|"
-            above = number(self._arrangement.highest) if u == SOURCE else _level(u, _NEXT)
-            below = "0.0" if v == ATMOSPHERE else _level(v, _NEXT)
-            yield f"(declare-const {flow} Real)"
-            yield f"(assert (>= {flow} 0.0))"
-            yield f"(assert (or (<= {flow} 0.0) (and {is_open} (not {self._pending}) (>= {above} {below}))))"
+            flow = RealSymbol(f"{name} {u} {v}", _HERE)
+            above = Number(self._arrangement.highest) if u == SOURCE else _level(u, _NEXT)
+            below = ZERO if v == ATMOSPHERE else _level(v, _NEXT)
+            free = conjunction([is_open, Negation(self._pending), at_least(above, below)])
+            yield partial(declaration, flow)
+            yield partial(assertion, at_least(flow, ZERO))
+            yield partial(assertion, disjunction([at_most(flow, ZERO), free]))
             if u in flows:
-                flows[u].append(f"(- {flow})")
+                flows[u].append(Minus(flow))
             if v in flows:
                 flows[v].append(flow)
 
     # ---- guards
 
-    def _mechanics(self, part: Part) -> Iterator[str]:
+    def _mechanics(self, part: Part) -> Iterator[Bool]:
         """A part moves only if a guard of the move holds beside it, and does not sit by while one holds and air flows."""
         for source, target in dict.fromkeys((m.source, m.target) for m in part.moves if m.source != m.target):
             guards = [
-                self._guard(move.when, (part.name, str(i)), place=place)
+                self._guard(move.when, (part.name, str(i)), place)
                 for i, move in enumerate(part.moves)
                 if (move.source, move.target) == (source, target)
                 for place in (_HERE, _NEXT)
             ]
-            moves = f"(and {self._standing[part.name, source]} {self._stands_next(part, target)})"
-            yield f"(assert (or (not {moves}) {join('or', guards)}))"
+            moves = Conjunction((self._standing[part.name, source], self._stands_next(part, target)))
+            yield disjunction([Negation(moves), disjunction(guards)])
         if part.slow:
             return
         for i, move in enumerate(part.moves):
             if move.source != move.target:
-                fails = self._guard(opposite(move.when), (part.name, str(i)), place=_HERE)
-                leaves = f"(not {self._stands_next(part, move.source)})"
-                stays = f"(not {self._standing[part.name, move.source]})"
-                yield f"(assert (or {stays} {fails} {leaves} |still {_HERE}|))"
+                fails = self._guard(opposite(move.when), (part.name, str(i)), _HERE)
+                leaves = Negation(self._stands_next(part, move.source))
+                stays = Negation(self._standing[part.name, move.source])
+                yield disjunction([stays, fails, leaves, _STILL])
 
-    def _stands_next(self, part: Part, state: str) -> str:
-        return self._standing[part.name, state].replace(_HERE, _NEXT)
+    def _stands_next(self, part: Part, state: str) -> Bool:
+        return later(self._standing[part.name, state])
 
-    def _guard(self, condition: Condition, key: tuple[str, ...], *, place: str) -> str:
+    def _guard(self, condition: Condition, key: tuple[str, ...], place: int) -> Bool:
         return _Guard(self, key, place).walk(condition)
 
-    def standing(self, leaf: Condition) -> str:
+    def standing(self, leaf: Condition) -> Bool:
         """A leaf that is not about pressures, or the opposite of one."""
         term = self._discrete.get(leaf)
-        return f"(not {self._discrete[opposite(leaf)]})" if term is None else term
+        return Negation(self._discrete[opposite(leaf)]) if term is None else term
 
-    def threshold(self, atom: Below | AtLeast, key: tuple[str, ...]) -> str:
+    def threshold(self, leaf: Below | AtLeast, key: tuple[str, ...]) -> Real:
         """The pressure a leaf compares with: a number, or the symbol of a setting that has a tolerance."""
-        if atom.low == atom.high:
-            return number(atom.low)
-        name = f"setting {key[0]} {atom.setting or ' '.join(key)}"
-        self._settings[name] = (atom.low, atom.high)
-        return f"|{name}|"
+        if leaf.low == leaf.high:
+            return Number(leaf.low)
+        symbol = RealSymbol(f"|setting {key[0]} {leaf.setting or ' '.join(key)}|")
+        self._settings[symbol] = (leaf.low, leaf.high)
+        return symbol
 
 
-class _Guard(Walker[str]):
+class _Guard(Walker[Bool]):
     """A guard at one place, boundary included; `key` names its settings that have no name of their own."""
 
     __slots__ = ("_key", "_place", "_witness")
 
-    def __init__(self, witness: Witness, key: tuple[str, ...], place: str) -> None:
+    def __init__(self, witness: Witness, key: tuple[str, ...], place: int) -> None:
         self._witness = witness
         self._key = key
         self._place = place
 
-    def below(self, node: Below) -> str:
-        return f"(<= {_level(node.volume, self._place)} {self._witness.threshold(node, self._key)})"
+    def below(self, node: Below) -> Bool:
+        return at_most(_level(node.volume, self._place), self._witness.threshold(node, self._key))
 
-    def at_least(self, node: AtLeast) -> str:
-        return f"(>= {_level(node.volume, self._place)} {self._witness.threshold(node, self._key)})"
+    def at_least(self, node: AtLeast) -> Bool:
+        return at_least(_level(node.volume, self._place), self._witness.threshold(node, self._key))
 
-    def lower(self, node: Lower) -> str:
-        return f"(<= {_level(node.volume, self._place)} {_level(node.other, self._place)})"
+    def lower(self, node: Lower) -> Bool:
+        return at_most(_level(node.volume, self._place), _level(node.other, self._place))
 
-    def not_lower(self, node: NotLower) -> str:
-        return f"(>= {_level(node.volume, self._place)} {_level(node.other, self._place)})"
+    def not_lower(self, node: NotLower) -> Bool:
+        return at_least(_level(node.volume, self._place), _level(node.other, self._place))
 
-    def other(self, node: Condition) -> str:
+    def other(self, node: Condition) -> Bool:
         return self._witness.standing(node)
 
-    def all_of(self, node: AllOf) -> str:
-        return join("and", self._each(node.items))
+    def all_of(self, node: AllOf) -> Bool:
+        return conjunction(self._each(node.items))
 
-    def any_of(self, node: AnyOf) -> str:
-        return join("or", self._each(node.items))
+    def any_of(self, node: AnyOf) -> Bool:
+        return disjunction(self._each(node.items))
 
-    def _each(self, items: tuple[Condition, ...]) -> list[str]:
+    def _each(self, items: tuple[Condition, ...]) -> list[Bool]:
         return [_Guard(self._witness, (*self._key, str(i)), self._place).walk(x) for i, x in enumerate(items)]
 
 
-def _level(volume: str, place: str) -> str:
-    return f"|p {volume} {place}|"
+def _level(volume: str, place: int) -> RealSymbol:
+    return RealSymbol(f"p {volume}", place)
+
+
+def _script(commands: Iterable[Command], t: int) -> str:
+    return "\n".join([command(t) for command in commands])

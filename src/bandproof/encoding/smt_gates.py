@@ -1,4 +1,4 @@
-"""The gates of a circuit as SMT-LIB 2.6 terms: names for what a problem's variables say, and text for what rests on them."""
+"""The gates of a circuit as SMT-LIB terms: names for what a problem's variables say, and terms for what rests on them."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bandproof.encoding.circuit import Circuit
+from bandproof.solvers.smt_terms import FALSE, TRUE, Bool, BoolSymbol, Negation, conjunction, disjunction
 
 #: Gates used once are written in place, up to this many levels deep; deeper ones get a name of their own.
 _DEEPEST = 5
@@ -14,67 +15,55 @@ _DEEPEST = 5
 
 @dataclass(frozen=True, slots=True)
 class Symbols:
-    """The SMT-LIB symbols of a problem: of its state bits, and of every other variable of its circuit."""
+    """The symbols of a problem: of its state bits, and of every other variable of its circuit."""
 
-    bits: dict[int, str]
-    inputs: dict[int, str]
+    bits: dict[int, BoolSymbol]
+    inputs: dict[int, BoolSymbol]
 
-    def literal(self, literal: int) -> str:
+    def literal(self, literal: int) -> Bool:
         """A state literal before a step."""
         return signed(self.bits[literal >> 1], literal)
 
-    def literal_after(self, literal: int) -> str:
+    def literal_after(self, literal: int) -> Bool:
         """A state literal after a step."""
-        return signed(after_symbol(self.bits[literal >> 1]), literal)
+        return signed(BoolSymbol(after_symbol(self.bits[literal >> 1].name)), literal)
 
-    def of(self, node: int) -> str:
+    def of(self, node: int) -> BoolSymbol:
         """Any variable."""
         return self.bits[node] if node in self.bits else self.inputs[node]
 
 
-def after_symbol(symbol: str) -> str:
-    """The symbol for the same fact after a step."""
-    return f"|after: {symbol[1:-1]}|"
+def after_symbol(name: str) -> str:
+    """The name of the symbol for the same fact after a step."""
+    return f"|after: {name[1:-1]}|"
 
 
-def define(name: str, text: str) -> str:
-    """The definition of a Boolean."""
-    return f"(define-fun {name} () Bool {text})"
-
-
-def join(operator: str, items: list[str]) -> str:
-    """`and` or `or` over any number of items."""
-    if not items:
-        return "true" if operator == "and" else "false"
-    return items[0] if len(items) == 1 else f"({operator} {' '.join(items)})"
-
-
-def signed(text: str, literal: int) -> str:
+def signed(term: Bool, literal: int) -> Bool:
     """A term, negated where the literal is."""
-    return f"(not {text})" if literal & 1 else text
+    return Negation(term) if literal & 1 else term
 
 
 class Gates:
     """The gates of a circuit as SMT-LIB terms, in an order that depends on what they say only.
 
-    `mark` is written behind every gate's name.
+    `ahead` is that of the gates' symbols, where they belong to a step.
     """
 
-    def __init__(self, circuit: Circuit, symbols: Symbols, nodes: Iterable[int], *, mark: str = "") -> None:
+    def __init__(self, circuit: Circuit, symbols: Symbols, nodes: Iterable[int], *, ahead: int | None = None) -> None:
         self._symbols = symbols
-        self._mark = mark
+        self._ahead = ahead
         self._operands: dict[int, list[int]] = {}
         digest: dict[int, bytes] = {}
         for node in nodes:
             operands = circuit.operands[node]
             if operands is None:
-                digest[node] = b"false" if node == 0 else symbols.of(node).encode()
+                digest[node] = b"false" if node == 0 else symbols.of(node).name.encode()
                 continue
             keyed = sorted((digest[x >> 1] + (b"-" if x & 1 else b"+"), x) for x in operands)
             digest[node] = hashlib.blake2b(b"\0".join(key for key, _ in keyed), digest_size=16).digest()
             self._operands[node] = [x for _, x in keyed]
 
-    def define(self, roots: Iterable[int]) -> tuple[list[str], list[str], set[int]]:
+    def define(self, roots: Iterable[int]) -> tuple[list[tuple[BoolSymbol, Bool]], list[Bool], set[int]]:
         """Definitions of the gates that need a name, the roots as terms, and all nodes they rest on."""
         wanted = list(roots)
         order = self._order(wanted)
@@ -84,17 +73,17 @@ class Gates:
                 uses[x >> 1] = uses.get(x >> 1, 0) + 1
         for x in wanted:
             uses[x >> 1] = uses.get(x >> 1, 0) + 1
-        name: dict[int, str] = {}
+        name: dict[int, BoolSymbol] = {}
         height: dict[int, int] = {}
-        definitions: list[str] = []
+        definitions: list[tuple[BoolSymbol, Bool]] = []
         for node in order:
             if node not in self._operands:
                 continue
             inside = max(height.get(x >> 1, 0) for x in self._operands[node])
             if uses[node] > 1 or inside == _DEEPEST:
-                text = self._all_of(node, name)
-                name[node] = f"g{len(name) + 1}{self._mark}"
-                definitions.append(define(name[node], text))
+                term = self._all_of(node, name)
+                name[node] = BoolSymbol(f"g{len(name) + 1}", self._ahead)
+                definitions.append((name[node], term))
                 height[node] = 0
             else:
                 height[node] = inside + 1
@@ -115,17 +104,17 @@ class Gates:
                 stack.extend((x >> 1, False) for x in reversed(self._operands.get(node, [])))
         return order
 
-    def _term(self, literal: int, name: dict[int, str]) -> str:
+    def _term(self, literal: int, name: dict[int, BoolSymbol]) -> Bool:
         node = literal >> 1
         if node == 0:
-            return "true" if literal & 1 else "false"
+            return TRUE if literal & 1 else FALSE
         if node in name:
             return signed(name[node], literal)
         if node not in self._operands:
             return signed(self._symbols.of(node), literal)
         if literal & 1:
-            return join("or", [self._term(x ^ 1, name) for x in self._operands[node]])
+            return disjunction(self._term(x ^ 1, name) for x in self._operands[node])
         return self._all_of(node, name)
 
-    def _all_of(self, node: int, name: dict[int, str]) -> str:
-        return join("and", [self._term(x, name) for x in self._operands[node]])
+    def _all_of(self, node: int, name: dict[int, BoolSymbol]) -> Bool:
+        return conjunction(self._term(x, name) for x in self._operands[node])
