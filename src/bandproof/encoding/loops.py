@@ -22,11 +22,13 @@ from bandproof.encoding.system import Problem
 class Loop:
     """What is asked of a loop. Literals over a state's bits and the choices of the step from it.
 
-    `happens`: each holds in some state or step of the loop; `throughout`: holds in all of them.
+    `happens`: each holds in some state or step of the loop; `throughout`: holds in all of them. `because`: pairs of which
+    the second holds in some state or step of the loop if the first does.
     """
 
     happens: tuple[int, ...]
     throughout: int
+    because: tuple[tuple[int, int], ...] = ()
 
 
 def looping(problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambda _: False) -> Problem:
@@ -36,8 +38,7 @@ def looping(problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambd
     """
     c = problem.circuit
     after = {
-        bit.literal: bit.literal if kept(bit) else value
-        for bit, value in zip(problem.bits, problem.after, strict=True)
+        bit.literal: bit.literal if kept(bit) else value for bit, value in zip(problem.bits, problem.after, strict=True)
     }
     changing = [bit for bit in problem.bits if not kept(bit)]
     save = c.variable("input save the state")
@@ -47,7 +48,8 @@ def looping(problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambd
 
     saved, lost = memory("saved"), memory("lost")
     copies = [memory("copy", str(number)) for number, _ in enumerate(changing)]
-    seen = [memory("seen", str(number)) for number, _ in enumerate(loop.happens)]
+    events = list(dict.fromkeys([*loop.happens, *(literal for pair in loop.because for literal in pair)]))
+    seen = {event: memory("seen", str(number)) for number, event in enumerate(events)}
     saving = c.both(save, negate(saved.literal))
     inside = c.either(saved.literal, save)
     following: dict[int, int] = dict(after)
@@ -55,18 +57,20 @@ def looping(problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambd
     following[lost.literal] = c.both(inside, c.either(c.both(saved.literal, lost.literal), negate(loop.throughout)))
     for bit, copy in zip(changing, copies, strict=True):
         following[copy.literal] = c.choose(saving, bit.literal, copy.literal)
-    for bit, happened in zip(seen, loop.happens, strict=True):
+    for happened, bit in seen.items():
         following[bit.literal] = c.both(inside, c.either(c.both(saved.literal, bit.literal), happened))
-    bits = (*problem.bits, saved, lost, *copies, *seen)
+    bits = (*problem.bits, saved, lost, *copies, *seen.values())
     back = [_same(problem, bit.literal, copy.literal) for bit, copy in zip(changing, copies, strict=True)]
-    closed = c.all_of([saved.literal, negate(lost.literal), *(bit.literal for bit in seen), *back])
+    met = [seen[event].literal for event in loop.happens]
+    met += [c.implies(seen[one].literal, seen[other].literal) for one, other in loop.because]
+    closed = c.all_of([saved.literal, negate(lost.literal), *met, *back])
     values = tuple(following[bit.literal] for bit in bits)
     return replace(
         problem,
         bits=bits,
         after=values,
         accelerated=values,
-        start=c.all_of([problem.start, *(negate(bit.literal) for bit in (saved, lost, *copies, *seen))]),
+        start=c.all_of([problem.start, *(negate(bit.literal) for bit in (saved, lost, *copies, *seen.values()))]),
         bad=closed,
         over=FALSE,
     )
