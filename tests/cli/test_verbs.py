@@ -1,4 +1,4 @@
-"""`draw`, `kinds`, `explain`, `recheck` and the command line as a whole."""
+"""`draw`, `kinds`, `codes`, `schema`, `recheck` and the command line as a whole."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ import json
 import re
 import subprocess
 import sys
+from importlib import metadata
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from bandproof.api import SCHEMAS
 from bandproof.certificates.checks import Excluded
 from bandproof.lemmas.lemma import Lemma
 from bandproof.model.kinds import catalogue
@@ -25,14 +27,47 @@ HERE = ("--workers", "0")
 
 def test_help_lists_these_verbs_and_no_other(run: Run) -> None:
     text = run("--help").stdout
-    verbs = [row.split()[1] for row in text.splitlines() if row.startswith("│ ") and row[2] not in " -"]
-    assert sorted(verbs) == ["draw", "explain", "kinds", "prove", "recheck"]
+    verbs = [row.split()[0] for row in text.splitlines() if re.match("  [a-z]", row)]
+    assert sorted(verbs) == ["codes", "draw", "kinds", "prove", "recheck", "schema"]
+    assert run().stdout == text
+    assert run().exit_code == 2
 
 
-def test_a_wrong_command_line_is_bad_input(run: Run) -> None:
-    assert run("prove").exit_code == 2
-    assert run("prove", "x.toml", "--tme", "3").exit_code == 2
-    assert run("guess").exit_code == 2
+@pytest.mark.parametrize("verb", ["prove", "draw", "recheck", "kinds", "codes", "schema"])
+@pytest.mark.parametrize("columns", [60, 80, 200])
+def test_help_is_plain_names_things_by_words_and_keeps_to_the_width(
+    run: Run, monkeypatch: pytest.MonkeyPatch, verb: str, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    result = run(verb, "--help")
+    assert result.exit_code == 0
+    assert max(len(row) for row in result.stdout.splitlines()) <= min(columns, 80)
+    assert not set("│─╭╰<{\x1b") & set(result.stdout)
+    assert result.stdout.startswith(f"bandproof {verb} ")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("prove",), 'MODEL is missing. "bandproof prove --help" says what can stand here.'),
+        (("prove", "x", "--tme", "3"), "There is no option --tme. Did you mean --time? "),
+        (("prove", "x", "--time", "soon"), "--time takes SECONDS, and what stands there is not that. "),
+        (("prove", "x", "--time"), "Option --time cannot stand like this: it needs a value, or takes none. "),
+        (("prove", "x", "--time=-1"), "error: --time cannot be -1; the least is 0"),
+        (("prove", "x", "--workers=-1"), "error: --workers cannot be -1; the least is 0"),
+        (("kinds", "a", "b"), 'There is no place for "b". "bandproof kinds --help" says what can stand here.'),
+        (("guess",), 'There is no verb "guess". "bandproof --help" says what can stand here.'),
+    ],
+)
+def test_a_wrong_command_line_is_bad_input_said_in_a_sentence(run: Run, arguments: tuple[str, ...], said: str) -> None:
+    result = run(*arguments)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith(said)
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_the_version_is_that_of_the_package(run: Run) -> None:
+    assert (run("--version").stdout, run("--version").exit_code) == (f"bandproof {metadata.version('bandproof')}\n", 0)
 
 
 @pytest.mark.slow
@@ -66,11 +101,11 @@ def test_draw_refuses_a_bad_arrangement_and_writes_nothing(model: Path, run: Run
     model.write_text(ARRANGEMENT.replace('unit = "psi"', 'unit = "pis"'), encoding="utf-8")
     result = run("draw", model)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert result.stderr.startswith("error[")
+    assert result.stderr.startswith("models/hand_valve.toml, line ")
     assert not Path("out").exists()
 
 
-# --------------------------------------------------------------------------------------------------- kinds, explain
+# --------------------------------------------------------------------------------------------------- kinds, codes, schema
 
 
 def test_kinds_lists_the_whole_catalogue(run: Run) -> None:
@@ -96,29 +131,76 @@ def test_an_unknown_kind_is_bad_input_with_a_suggestion(run: Run) -> None:
     )
 
 
-def test_explain_lists_every_code_and_gives_each_its_entry(run: Run) -> None:
-    listed = run("explain").stdout
+def test_codes_lists_every_code_and_gives_each_its_entry(run: Run) -> None:
+    listed = run("codes").stdout
     assert all(code in listed for code in CODES)
-    assert run("explain", "file-missing").stdout == CODES["file-missing"].explain() + "\n"
-    entry = json.loads(run("explain", "file-missing", "--json").stdout)["codes"]
-    assert [one["code"] for one in entry] == ["file-missing"]
+    assert run("codes", "file-missing").stdout == CODES["file-missing"].explain() + "\n"
+    entry = json.loads(run("codes", "file-missing", "--json").stdout)["codes"]
+    assert [(one["code"], one["level"]) for one in entry] == [("file-missing", "error")]
 
 
 def test_an_unknown_code_is_bad_input_with_a_suggestion(run: Run) -> None:
-    result = run("explain", "file-mising")
+    result = run("codes", "file-mising")
     assert (result.exit_code, result.stderr) == (
         2,
         'error: there is no code "file-mising"; did you mean "file-missing"?\n',
     )
 
 
-@pytest.mark.parametrize(
-    ("topic", "keys"), [("arrangement-schema", {"volumes", "parts"}), ("pack-schema", {"pack", "property"})]
-)
-def test_explain_prints_the_json_schemas(run: Run, topic: str, keys: set[str]) -> None:
-    schema = json.loads(run("explain", topic).stdout)
+@pytest.mark.parametrize(("name", "keys"), [("arrangement", {"volumes", "parts"}), ("pack", {"pack", "property"})])
+def test_schema_prints_the_json_schemas(run: Run, name: str, keys: set[str]) -> None:
+    schema = json.loads(run("schema", name).stdout)
     assert keys <= set(schema["properties"])
-    assert topic in run("explain").stdout
+
+
+def test_schema_lists_what_there_is(run: Run) -> None:
+    assert run("schema").stdout.split() == list(SCHEMAS)
+    result = run("schema", "stroy")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert all(name in result.stderr for name in SCHEMAS)
+
+
+@pytest.mark.parametrize("columns", [60, 80, 132])
+def test_the_catalogue_keeps_to_the_width(run: Run, monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    text = run("kinds").stdout
+    assert max(len(row) for row in text.splitlines()) <= columns
+    assert "check valve" in text
+    assert "\x1b" not in text
+
+
+# --------------------------------------------------------------------------------------------------------- warnings
+
+
+def test_a_warning_is_told_and_stops_nothing_unless_strict(model: Path, run: Run) -> None:
+    model.write_text(ARRANGEMENT + "\n[mishaps]\nhose_torn = {}\n", encoding="utf-8")
+    told = "models/hand_valve.toml, line "
+    lenient = run("draw", model)
+    assert lenient.exit_code == 0
+    assert lenient.stderr.startswith(told)
+    assert '(warning): nothing uses the mishap "hose_torn".' in lenient.stderr
+    strict = run("draw", model, "--strict", "--out", "other")
+    assert (strict.exit_code, strict.stdout) == (2, "")
+    assert strict.stderr.startswith(told)
+    assert "(warning)" not in strict.stderr
+    assert run("prove", model, *HERE, "--strict").exit_code == 2
+    assert not Path("other").exists()
+
+
+def test_a_name_that_only_a_rule_pack_uses_is_in_use(model: Path, run: Run) -> None:
+    model.write_text(ARRANGEMENT + '\n[bands]\nsoft = "below 50 psi"\n', encoding="utf-8")
+    pack = Path("properties/rules.toml")
+    assert run("draw", model, "--strict").exit_code == 2
+    soft = '\n[[property]]\nid = "soft"\nsays = "s"\nbasis = "b"\nnever = "brake is soft"\n'
+    pack.write_text(pack.read_text(encoding="utf-8") + soft, encoding="utf-8")
+    assert run("draw", model, "--strict").stderr == ""
+
+
+def test_a_rule_pack_given_for_an_arrangement_is_told_apart_and_the_command_named(model: Path, run: Run) -> None:
+    result = run("prove", "properties/rules.toml", *HERE)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "this is a rule pack, not an arrangement." in result.stderr
+    assert f'"bandproof prove {model.as_posix()} --properties properties/rules.toml"' in result.stderr
 
 
 # ---------------------------------------------------------------------------------------------------------- recheck
@@ -256,4 +338,4 @@ def test_a_file_that_is_neither_is_bad_input(
         Path(name).write_text(content, encoding="utf-8")
     result = run("recheck", name)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert result.stderr.startswith(f"error {name}")
+    assert result.stderr.startswith(name)

@@ -10,6 +10,7 @@ from bandproof.text.codes import Code, Reads
 from bandproof.text.codes.samples import BESIDE, PACK_SUBJECT
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import InputError
+from bandproof.text.input_faults import Faults
 
 
 def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:
@@ -17,11 +18,12 @@ def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:
     for name, text in BESIDE.items():
         (folder / name).write_text(text, encoding="utf-8")
     (folder / "sample.toml").write_bytes(entry.sample.encode(entry.encoding))
+    warnings = Faults()
     try:
         if entry.reads is Reads.PACK:
             resolve_pack(load_pack(Path("sample.toml")), load_arrangement_text(PACK_SUBJECT))
         else:
-            load_arrangement(Path("sample.toml"))
+            load_arrangement(Path("sample.toml"), warnings)
     except InputError as error:
         return error.diagnostics
-    return ()
+    return warnings.found()

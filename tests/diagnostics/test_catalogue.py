@@ -13,6 +13,7 @@ from bandproof.model.loader import load_arrangement_text
 from bandproof.text.codes import CODES, Code
 from bandproof.text.codes.samples import PACK_SUBJECT, SMALL, VALVE
 from bandproof.text.diagnostics import Diagnostic
+from bandproof.text.messages import closing
 from tests.diagnostics.reading import faults_of
 
 EVERY_CODE = pytest.mark.parametrize("entry", CODES.values(), ids=list(CODES))
@@ -46,7 +47,7 @@ def test_the_entry_reads_well(entry: Code) -> None:
     assert not entry.message.endswith(".")
     assert not entry.hint.endswith(".")
     assert len(entry.message) <= 100
-    for text in (entry.summary, entry.explanation, entry.headline, entry.hint):
+    for text in (entry.summary, entry.explanation, entry.headline, closing(entry.hint, entry.code)):
         assert text in entry.explain()
 
 

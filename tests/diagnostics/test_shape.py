@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import InputError
 from bandproof.text.input_faults import Faults, Place
+from bandproof.text.messages import Level
 from bandproof.text.spans import Document
 
 BAND = Diagnostic(
@@ -28,17 +29,35 @@ BAND = Diagnostic(
 
 def test_the_whole_diagnostic() -> None:
     assert BAND.render() == (
-        'error[band-empty] models/two_pipe.toml:41:30: band "low" ends at 3.6 bar, inside band "service"\n'
-        '  41 | low = { from = "0 bar", to = "3.6 bar" }\n'
-        '     |                              ^^^^^^^^^ "service" starts at 3.5 bar (line 42)\n'
-        'hint: end "low" at "3.5 bar", or start "service" at "3.6 bar"'
+        'models/two_pipe.toml, line 41, column 30: band "low" ends at 3.6 bar, inside band "service".\n'
+        '    low = { from = "0 bar", to = "3.6 bar" }\n'
+        '                                 ^^^^^^^^^ "service" starts at 3.5 bar (line 42)\n'
+        'End "low" at "3.5 bar", or start "service" at "3.6 bar". [band-empty]'
     )
 
 
 def test_without_a_line_to_show_the_note_stands_by_itself() -> None:
     bare = replace(BAND, excerpt="", hint="")
-    assert bare.render().splitlines()[1:] == ['note: "service" starts at 3.5 bar (line 42)']
-    assert replace(bare, note="").render() == bare.headline
+    assert bare.render().splitlines()[1:] == ['"service" starts at 3.5 bar (line 42).', "[band-empty]"]
+    assert replace(bare, note="").render() == f"{bare.headline}\n[band-empty]"
+
+
+def test_a_warning_says_that_it_is_one() -> None:
+    warning = replace(BAND, level=Level.WARNING)
+    assert warning.headline.startswith("models/two_pipe.toml, line 41, column 30 (warning): band ")
+    assert warning.render().splitlines()[1:] == BAND.render().splitlines()[1:]
+
+
+@pytest.mark.parametrize(
+    ("hint", "said"),
+    [
+        ("", "[band-empty]"),
+        ('did you mean "low"?', 'Did you mean "low"? [band-empty]'),
+        ('"low" must end first', '"low" must end first. [band-empty]'),
+    ],
+)
+def test_the_hint_is_a_sentence_and_the_code_comes_last(hint: str, said: str) -> None:
+    assert replace(BAND, hint=hint).render().splitlines()[-1] == said
 
 
 @pytest.mark.parametrize(
@@ -53,8 +72,8 @@ def test_without_a_line_to_show_the_note_stands_by_itself() -> None:
 def test_carets_stand_under_what_they_mean_on_a_terminal(excerpt: str, shown: str, carets: str) -> None:
     column = excerpt.index("1") + 1
     lines = replace(BAND, line=1, column=column, length=1, excerpt=excerpt, note="").render().splitlines()
-    assert lines[1] == f"   1 | {shown}"
-    assert lines[2] == f"     | {carets}"
+    assert lines[1] == f"    {shown}"
+    assert lines[2] == f"    {carets}"
 
 
 @pytest.mark.slow
@@ -69,17 +88,26 @@ def test_no_text_in_a_file_can_add_lines_or_command_a_terminal(text: str, other:
 def test_faults_are_listed_once_file_by_file_from_top_to_bottom() -> None:
     first, second = Document("first", "a = 1\nb = 2", {"a": 1}), Document("second", "c = 3")
     faults = Faults()
-    faults.meet(first)
+    faults.meet("first")
     for document, key in ((second, "c"), (first, "b"), (first, "a"), (first, "b")):
         faults.add("empty-text", Place(document) / key, "m", hint="h")
     assert [(fault.file, fault.line) for fault in faults.found()] == [("first", 1), ("first", 2), ("second", 1)]
     with pytest.raises(InputError) as caught:
         faults.stop_if_any()
     assert caught.value.diagnostics == faults.found()
-    assert str(caught.value).count("error[empty-text]") == 3
+    assert str(caught.value).count("[empty-text]") == 3
 
 
 def test_no_fault_stops_nothing() -> None:
     faults = Faults()
     faults.stop_if_any()
     assert (bool(faults), len(faults)) == (False, 0)
+
+
+def test_a_warning_stops_nothing_unless_strict() -> None:
+    document = Document("f", "a = 1", {"a": 1})
+    for strict, level in ((False, Level.WARNING), (True, Level.ERROR)):
+        faults = Faults(strict=strict)
+        faults.add("unused-name", Place(document) / "a", "m", hint="h", level=Level.WARNING)
+        assert [fault.level for fault in faults.found()] == [level]
+        assert (bool(faults), len(faults)) == (strict, int(strict))

@@ -57,8 +57,9 @@ def loads_or_is_refused(read: Callable[[str], None], text: str) -> tuple[Diagnos
         assert 1 <= fault.column <= len(lines[fault.line - 1]) + 1, fault
         assert fault.length >= 1
         assert fault.hint
-        assert fault.render().startswith(f"error[{fault.code}] f.toml:{fault.line}:{fault.column}: ")
-    assert str(InputError(found)).count("error[") >= len(found)
+        assert fault.render().startswith(f"f.toml, line {fault.line}, column {fault.column}: ")
+        assert fault.render().endswith(f" [{fault.code}]")
+    assert str(InputError(found)).count("f.toml, line ") >= len(found)
     return found
 
 

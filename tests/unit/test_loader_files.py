@@ -106,7 +106,7 @@ def test_a_path_that_is_no_file_is_a_fault(tmp_path: Path, name: str, code: str)
         load_arrangement(tmp_path / name)
     assert [fault.code for fault in caught.value.diagnostics] == [code]
     assert caught.value.diagnostics[0].render().count("\n") == 1
-    assert ":1:1: " in caught.value.diagnostics[0].headline
+    assert ", line 1, column 1: " in caught.value.diagnostics[0].headline
 
 
 def test_a_device_is_not_read() -> None:

@@ -17,7 +17,7 @@ from fractions import Fraction
 from bandproof.certificates.smtlib import ASSERTED, FORMAT, INPUT, Query
 from bandproof.encoding.smt_gates import after_symbol
 from bandproof.solvers.smt_terms import Bool, BoolSymbol, Negation, conjunction, disjunction, text
-from bandproof.text.errors import BandproofError
+from bandproof.text.errors import FileError
 
 #: A term as read: a symbol, or a list of terms.
 Term = str | list["Term"]
@@ -37,7 +37,7 @@ _VARIABLE = re.compile(r"\|[^|\n]* [^|\n]*\|")
 _GATE = re.compile(r"g[1-9]\d*")
 
 
-class BadCertificateError(BandproofError, ValueError):
+class BadCertificateError(FileError, ValueError):
     """Text that is no certificate: what is wrong, and on which line (from 1) of which file."""
 
     def __init__(self, line: int, message: str, file: str = "<certificate>") -> None:
@@ -48,8 +48,8 @@ class BadCertificateError(BandproofError, ValueError):
 
     def __str__(self) -> str:
         return (
-            f"error {self.file}:{self.line}:1: this is no certificate: {self.message}\n"
-            "hint: take it again as it was written, or prove the property anew"
+            f"{self.file}, line {self.line}: this is no certificate: {self.message}.\n"
+            "Take it again as it was written, or prove the property anew."
         )
 
 

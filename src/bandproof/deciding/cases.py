@@ -13,7 +13,7 @@ from bandproof.model.arrangement import Arrangement
 from bandproof.model.loader import load_arrangement
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.language import resolve_pack
-from bandproof.properties.packs import Pack, load_pack
+from bandproof.properties.packs import Pack, load_pack, words_of
 from bandproof.text.errors import BandproofError, InputError
 from bandproof.text.input_faults import Faults
 
@@ -55,22 +55,27 @@ def find_packs(model: Path) -> tuple[Path, ...]:
     return ()
 
 
-def load_cases(models: Sequence[Path], packs: Sequence[Path] | None = None) -> tuple[Case, ...]:
+def load_cases(
+    models: Sequence[Path], packs: Sequence[Path] | None = None, faults: Faults | None = None
+) -> tuple[Case, ...]:
     """Each arrangement with the claims of its rule packs, those of `find_packs` when none are given.
 
-    InputError with every fault found in all the files; RequestError when an arrangement has no pack.
+    InputError with every fault found in all the files; RequestError when an arrangement has no pack. Warnings are left
+    in `faults`, if given.
     """
-    faults = Faults()
+    faults = Faults() if faults is None else faults
     read: dict[Path, Pack | None] = {}
     cases = []
     for model in models:
-        arrangement = _noting(faults, partial(load_arrangement, model))
+        faults.meet(model.as_posix())
         chosen = find_packs(model) if packs is None else tuple(packs)
         for path in chosen:
             if path not in read:
                 read[path] = _noting(faults, partial(load_pack, path))
         good = [pack for path in chosen if (pack := read[path]) is not None]
         _check_ids(good, faults)
+        words = frozenset[str]().union(*(words_of(pack) for pack in good))
+        arrangement = _noting(faults, partial(load_arrangement, model, faults, mentioned=words))
         if arrangement is None:
             continue
         if not chosen:
@@ -81,6 +86,17 @@ def load_cases(models: Sequence[Path], packs: Sequence[Path] | None = None) -> t
         cases.append(Case(arrangement, tuple(claim for some in claims for claim in some)))
     faults.stop_if_any()
     return tuple(cases)
+
+
+def load_alone(model: Path, faults: Faults) -> Arrangement:
+    """An arrangement without claims; InputError with every fault found. Warnings are left in `faults`.
+
+    Its rule packs only say which names are in use; what is wrong with them does not matter here.
+    """
+    good = [pack for path in find_packs(model) if (pack := _noting(Faults(), partial(load_pack, path))) is not None]
+    arrangement = load_arrangement(model, faults, mentioned=frozenset[str]().union(*(words_of(pack) for pack in good)))
+    faults.stop_if_any()
+    return arrangement
 
 
 def _noting(faults: Faults, read: Callable[[], _T]) -> _T | None:

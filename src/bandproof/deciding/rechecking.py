@@ -19,7 +19,7 @@ from bandproof.machine.rig import replay
 from bandproof.machine.story import Story
 from bandproof.properties.claim import Property
 from bandproof.terms.names import closest
-from bandproof.text.errors import BandproofError
+from bandproof.text.errors import FileError
 from bandproof.views.json_files import layout_from_json, story_from_json
 
 
@@ -39,7 +39,7 @@ class Rechecked:
     unknown: bool = False
 
 
-class BadFileError(BandproofError):
+class BadFileError(FileError):
     """A file that is neither a certificate nor a story, or one that cannot be read. The text says where and why."""
 
 
@@ -53,7 +53,7 @@ def recheck_file(file: Path, model: Path | None = None, packs: Sequence[Path] | 
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        message = f"error {file.as_posix()}: cannot be read: {reason}"
+        message = f"{file.as_posix()}: cannot be read: {reason}."
         raise BadFileError(message) from error
     if text.lstrip()[:1] == "{":
         return _story(text, file, model, packs)
@@ -86,7 +86,7 @@ def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | No
         named = document["arrangement"]
         claim, sha256, source = str(document["property"]), named["sha256"], str(named["file"])
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        message = f"error {file.as_posix()}: this is no story file: {_said(error)}"
+        message = f"{file.as_posix()}: this is no story file: {_said(error)}."
         raise BadFileError(message) from error
     case = load_cases([model or Path(source)], packs)[0]
     arrangement, property_ = case.arrangement, _claim(case, claim)

@@ -190,7 +190,7 @@ def _good_format(document: Document, faults: Faults) -> bool:
 def read_chain(document: Document, data: bytes, path: FilePath | None, base: FilePath | None, faults: Faults) -> Merged:
     """The file and all it extends, merged. Raises InputError at once when a file of the chain cannot be read."""
     chain = [_Read(document, data)]
-    faults.meet(document)
+    faults.meet(document.file)
     seen = set() if path is None else {path.resolve()}
     folder = (base or FilePath()) if path is None else path.parent
     while "extends" in chain[-1].document.values:
@@ -200,7 +200,7 @@ def read_chain(document: Document, data: bytes, path: FilePath | None, base: Fil
             _merge(chain, faults, whole=False)
             faults.stop()
         chain.append(_Read(*read))
-        faults.meet(read[0])
+        faults.meet(read[0].file)
         seen.add(further.resolve())
         folder = further.parent
     return _merge(chain, faults)

@@ -6,18 +6,20 @@ a file.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from fractions import Fraction
 from pathlib import Path
 
 from bandproof.model.arrangement import Arrangement, Control, Mishap, Part, Setting, Size, Start
 from bandproof.model.expand import expand
-from bandproof.model.files import Merged, read_chain, read_file, read_text
+from bandproof.model.files import Merged, read_chain, read_file, read_text, tidy
 from bandproof.model.kinds import KindDescription, catalogue, check_labels, read_kind
 from bandproof.model.measures import read_bands, read_pressure, read_setting, read_size, read_volume
 from bandproof.model.names import Names, check_names, look_up
 from bandproof.model.resolve import Meaning, Reach
 from bandproof.model.schema import ControlShape
 from bandproof.model.starts import read_roles, read_starts
+from bandproof.model.unused import warn_of_unused
 from bandproof.text.input_faults import Faults, Place
 from bandproof.text.spans import Document
 
@@ -25,13 +27,17 @@ from bandproof.text.spans import Document
 STANDARD_ATMOSPHERE = Fraction(101325)
 
 
-def load_arrangement(path: Path) -> Arrangement:
-    """The arrangement in the file at `path`; InputError with every fault found if there is none."""
+def load_arrangement(path: Path, warnings: Faults | None = None, *, mentioned: Collection[str] = ()) -> Arrangement:
+    """The arrangement in the file at `path`; InputError with every fault found if there is none.
+
+    What looks odd in it goes to `warnings`, if given. `mentioned` are words that rule packs use, so that none of them is
+    taken for a name without use.
+    """
     faults = Faults()
     read = read_file(path, faults)
     if read is None:
         faults.stop()
-    return _load(*read, path, None, faults)
+    return _load(*read, path, None, faults, warnings=warnings, mentioned=mentioned)
 
 
 def load_arrangement_text(text: str, file: str = "<text>", *, base: Path | None = None) -> Arrangement:
@@ -43,7 +49,17 @@ def load_arrangement_text(text: str, file: str = "<text>", *, base: Path | None 
     return _load(document, text.encode("utf-8", "surrogatepass"), None, base, faults)
 
 
-def _load(document: Document, data: bytes, path: Path | None, base: Path | None, faults: Faults) -> Arrangement:
+def _load(
+    document: Document,
+    data: bytes,
+    path: Path | None,
+    base: Path | None,
+    faults: Faults,
+    *,
+    warnings: Faults | None = None,
+    mentioned: Collection[str] = (),
+) -> Arrangement:
+    _refuse_pack(document, faults)
     merged = read_chain(document, data, path, base, faults)
     names = _names(merged, faults)
     kinds = _kinds(merged, names, faults)
@@ -51,7 +67,23 @@ def _load(document: Document, data: bytes, path: Path | None, base: Path | None,
     roles = read_roles(merged, names, faults)
     starts = read_starts(merged, names, roles, faults)
     faults.stop_if_any()
+    if warnings is not None:
+        warn_of_unused(merged, mentioned, warnings)
     return _arrangement(merged, names, parts=parts, settings=settings, sizes=sizes, roles=roles, starts=starts)
+
+
+def _refuse_pack(document: Document, faults: Faults) -> None:
+    """Stop at a rule pack that was given for an arrangement, before each of its keys is called unknown."""
+    values = document.values
+    if "pack" not in values or "arrangement" in values:
+        return
+    given = values["pack"].get("models") if isinstance(values["pack"], dict) else None
+    named = given[0] if isinstance(given, list) and given and isinstance(given[0], str) else None
+    model = "MODEL" if named is None else tidy(Path(document.file).parent / named).as_posix()
+    hint = f'name the arrangement first, as in "bandproof prove {model} --properties {document.file}"'
+    message = "this is a rule pack, not an arrangement"
+    faults.add("pack-for-arrangement", Place(document) / "pack", message, hint=hint, key=True)
+    faults.stop()
 
 
 def _names(merged: Merged, faults: Faults) -> Names:

@@ -79,7 +79,7 @@ def read_size(name: str, value: SizeShape, place: Place, faults: Faults) -> Size
         c = None
     if b is not None and not 0 <= b[0] <= b[1] < 1:
         message = f"the critical ratio b = {value.b} is not between 0 and 1"
-        faults.add("ratio-out-of-range", place / "b", message, hint="b is at least 0 and below 1 (ISO 6358)")
+        faults.add("ratio-out-of-range", place / "b", message, hint="write b as at least 0 and below 1 (ISO 6358)")
         b = None
     return None if c is None or b is None else Size(Range(*c), Range(*b), name)
 

@@ -16,9 +16,10 @@ from bandproof.model.files import read_file, read_text, tidy
 from bandproof.model.schema import keys_of, read_shape, toml_text
 from bandproof.properties.claim import Pace, Shape
 from bandproof.properties.schema import HoldsShape, PackFileShape, PackShape, PropertyShape, WhenThenShape
-from bandproof.terms.names import listed, suggest
+from bandproof.terms.names import listed, suggest, words_in
 from bandproof.terms.nodes import Compare, PressureOf, Term, atoms
 from bandproof.terms.parse import parse
+from bandproof.terms.show import show
 from bandproof.text.errors import ConditionError
 from bandproof.text.input_faults import Faults, Place
 from bandproof.text.spans import Document
@@ -107,6 +108,12 @@ def model_files(pack: Pack) -> tuple[Path, ...]:
     return tuple(found)
 
 
+def words_of(pack: Pack) -> frozenset[str]:
+    """Whatever could be a name in the pack's conditions."""
+    terms = [term for claim in pack.claims for term in (claim.when, claim.then, claim.until) if term is not None]
+    return frozenset(word for term in terms for word in words_in(show(term)))
+
+
 def expected_verdicts(pack: Pack, model: Path) -> dict[str, str]:
     """For one arrangement file: the verdict of every property that is not expected to be proven."""
     for name, verdicts in pack.expected.items():
@@ -128,6 +135,7 @@ def _is_glob(pattern: str) -> bool:
 
 def _load(document: Document, folder: Path, faults: Faults) -> Pack:
     place, values = Place(document), document.values
+    _refuse_arrangement(values, place, faults)
     known = keys_of(PackFileShape)
     for key in values:
         if key not in known:
@@ -143,6 +151,17 @@ def _load(document: Document, folder: Path, faults: Faults) -> Pack:
         faults.stop()
     models = tuple(header.models)
     return Pack(header.name, header.says, document.file, folder, models, expected, tuple(claims), place)
+
+
+def _refuse_arrangement(values: dict[str, Any], place: Place, faults: Faults) -> None:
+    """Stop at an arrangement that was given for a rule pack, before each of its keys is called unknown."""
+    if "pack" not in values and "arrangement" in values:
+        message, hint = (
+            "this is an arrangement, not a rule pack",
+            'name it without "--properties", which takes rule packs',
+        )
+        faults.add("arrangement-for-pack", place / "arrangement", message, hint=hint, key=True)
+        faults.stop()
 
 
 def _header(values: dict[str, Any], place: Place, faults: Faults) -> PackShape | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
 #: The words with a meaning of their own; nothing may be named so.
@@ -16,6 +16,11 @@ RESERVED = frozenset(
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 _LABEL = re.compile(r"[A-Za-z0-9_]+(?:[ -][A-Za-z0-9_]+)*")
+
+
+def words_in(text: str) -> Iterator[str]:
+    """Whatever could be a name in a text, left to right, with repeats."""
+    return (found[0] for found in _NAME.finditer(text))
 
 
 def is_name(text: str) -> bool:

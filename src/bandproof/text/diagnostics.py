@@ -1,4 +1,4 @@
-"""What is wrong with a file, and where: the one shape every fault takes, its text form, and the collector of faults.
+"""What is wrong with a file, and where: the one shape every fault and every warning takes, and its text form.
 
 A diagnostic's code is stable and names the fault; what each code means is in `bandproof.text.codes`. Nothing here reads or
 writes files.
@@ -10,17 +10,18 @@ import unicodedata
 from dataclasses import dataclass
 
 from bandproof.text.codes import CODES
+from bandproof.text.messages import Level, closing, headline, plain, sentence
 
-#: Unicode categories that are not printed as they are: controls, invisible formatting, lone surrogates, line ends.
-_UNSHOWN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+#: Blanks before the line of the file that a diagnostic shows.
+_INDENT = " " * 4
 
 
 @dataclass(frozen=True, slots=True)
 class Diagnostic:
-    """One fault: `file:line:column` (from 1, in characters), how far it reaches, and what is said about it.
+    """One fault: file, line and column (from 1, in characters), how far it reaches, and what is said about it.
 
     `excerpt` is the line it stands on, without its end; empty when there is no text to show. `note` stands beside the
-    carets, `hint` names an edit that would mend it.
+    carets, `hint` names an edit that would mend it. Message and hint are phrases; `render` makes sentences of them.
     """
 
     code: str
@@ -32,6 +33,7 @@ class Diagnostic:
     note: str = ""
     hint: str = ""
     excerpt: str = ""
+    level: Level = Level.ERROR
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
@@ -40,33 +42,25 @@ class Diagnostic:
 
     @property
     def headline(self) -> str:
-        """The first line, which is enough by itself."""
-        return _plain(f"error[{self.code}] {self.file}:{self.line}:{self.column}: {self.message}")
+        """The first line, a sentence that is enough by itself."""
+        return headline(self.file, self.line, self.column, self.message, self.level)
 
     def render(self) -> str:
-        """The whole diagnostic as text: headline, the line with carets, hint."""
+        """The whole diagnostic as text: headline, the line with carets, then the hint with the code behind it."""
         lines = [self.headline]
         if self.excerpt:
-            number = f"{self.line:4d}"
             before, marked = _split(self.excerpt, self.column - 1, self.length)
-            lines.append(f"{number} | {_plain(self.excerpt)}".rstrip())
+            lines.append(f"{_INDENT}{plain(self.excerpt)}".rstrip())
             carets = " " * _width(before) + "^" * max(1, _width(marked))
-            lines.append(f"{' ' * len(number)} | {carets} {_plain(self.note)}".rstrip())
+            lines.append(f"{_INDENT}{carets} {plain(self.note)}".rstrip())
         elif self.note:
-            lines.append(_plain(f"note: {self.note}"))
-        if self.hint:
-            lines.append(_plain(f"hint: {self.hint}"))
-        return "\n".join(lines)
+            lines.append(sentence(self.note))
+        return "\n".join([*lines, closing(self.hint, self.code)])
 
 
 def _split(line: str, start: int, length: int) -> tuple[str, str]:
-    plain = _plain(line)
-    return plain[:start], plain[start : start + length]
-
-
-def _plain(line: str) -> str:
-    """The text with one blank for every tab and control character, which could move carets or command a terminal."""
-    return "".join(" " if unicodedata.category(char) in _UNSHOWN else char for char in line)
+    shown = plain(line)
+    return shown[:start], shown[start : start + length]
 
 
 def _width(text: str) -> int:

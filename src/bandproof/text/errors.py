@@ -13,7 +13,11 @@ class BandproofError(Exception):
     """Base of every exception of this package."""
 
 
-class InputError(BandproofError):
+class FileError(BandproofError):
+    """A file is at fault. The text begins with the file's name and needs nothing in front of it."""
+
+
+class InputError(FileError):
     """A file or an argument is at fault. `diagnostics` holds every fault found, in reading order."""
 
     def __init__(self, diagnostics: tuple[Diagnostic, ...]) -> None:

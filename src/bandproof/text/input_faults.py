@@ -1,12 +1,13 @@
-"""Collects the faults of one reading, so that all of them are reported at once, each at its place in its file."""
+"""Collects the faults and warnings of one reading, so that all are told at once, each at its place in its file."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import ConditionError, InputError, MeasureError
+from bandproof.text.messages import Level
 from bandproof.text.spans import Document, Path
 
 
@@ -23,17 +24,18 @@ class Place:
 
 
 class Faults:
-    """A growing set of diagnostics."""
+    """A growing set of diagnostics. Errors are what counts and stops; `strict` makes an error of every warning."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, strict: bool = False) -> None:
+        self.strict = strict
         self._found: dict[Diagnostic, None] = {}
         self._files: dict[str, int] = {}
 
     def __bool__(self) -> bool:
-        return bool(self._found)
+        return len(self) > 0
 
     def __len__(self) -> int:
-        return len(self._found)
+        return sum(one.level is Level.ERROR for one in self._found)
 
     def add(
         self,
@@ -45,22 +47,23 @@ class Faults:
         note: str = "",
         key: bool = False,
         inside: tuple[int, int] | None = None,
+        level: Level = Level.ERROR,
     ) -> None:
-        """Note a fault at the value at `place`, at its key, or at a stretch inside a string value."""
+        """Note a fault or warning at the value at `place`, at its key, or at a stretch inside a string value."""
         span = place.document.span(place.path, key=key, inside=inside)
-        excerpt = place.document.line(span.line)
+        file, excerpt = place.document.file, place.document.line(span.line)
         self.note(
-            Diagnostic(code, place.document.file, span.line, span.column, span.length, message, note, hint, excerpt)
+            Diagnostic(code, file, span.line, span.column, span.length, message, note, hint, excerpt, level),
         )
 
-    def meet(self, document: Document) -> None:
+    def meet(self, file: str) -> None:
         """Note that a file is being read; faults are listed in the order in which files were met."""
-        self._files.setdefault(document.file, len(self._files))
+        self._files.setdefault(file, len(self._files))
 
     def note(self, diagnostic: Diagnostic) -> None:
-        """Note a fault that is already complete."""
-        self._files.setdefault(diagnostic.file, len(self._files))
-        self._found.setdefault(diagnostic)
+        """Note a fault or warning that is already complete."""
+        self.meet(diagnostic.file)
+        self._found.setdefault(replace(diagnostic, level=Level.ERROR) if self.strict else diagnostic)
 
     def measure(self, place: Place, error: MeasureError, *, inside: tuple[int, int] | None = None) -> None:
         """Note that a quantity could not be read."""
@@ -71,14 +74,14 @@ class Faults:
         self.add(error.code, place, error.message, hint=error.hint, note=error.note, inside=error.at)
 
     def found(self) -> tuple[Diagnostic, ...]:
-        """Every fault, file by file in the order met, each file from top to bottom."""
+        """Every fault and warning, file by file in the order met, each file from top to bottom."""
         return tuple(sorted(self._found, key=lambda d: (self._files[d.file], d.line, d.column)))
 
     def stop(self) -> NoReturn:
-        """Raise InputError with what was found."""
+        """Raise InputError with all that was found."""
         raise InputError(self.found())
 
     def stop_if_any(self) -> None:
-        """Raise InputError if there is any fault."""
-        if self._found:
+        """Raise InputError if there is any error; warnings alone stop nothing."""
+        if self:
             self.stop()

@@ -1,4 +1,4 @@
-"""The catalogue of diagnostic codes: what each means, with a broken sample. Data only; imports nothing of ours."""
+"""The catalogue of diagnostic codes: what each means, with a broken sample. Data only; of ours it imports the form of messages."""
 
 from bandproof.text.codes.entry import Code, Reads
 from bandproof.text.codes.table import CODES

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bandproof.text.codes.entry import Code
-from bandproof.text.codes.samples import SMALL
+from bandproof.text.codes.samples import PACK_SUBJECT, SMALL
+from bandproof.text.messages import Level
 
 ARRANGEMENT_CODES = (
     Code(
@@ -52,6 +53,23 @@ tank = "60 psi"
         at=(14, 1),
         message='"tank" names a setting and a volume',
         hint="give one of the two another name",
+    ),
+    Code(
+        code="unused-name",
+        summary="Nothing uses a name that the file declares.",
+        explanation=(
+            "A volume, control, mishap, setting or band that no part, role, start or rule pack mentions is mostly a slip: "
+            "what was meant to use it uses something else. It is a warning; `--strict` makes it an error."
+        ),
+        sample=PACK_SUBJECT
+        + """
+[mishaps]
+hose_torn = {}
+""",
+        at=(17, 1),
+        message='nothing uses the mishap "hose_torn"',
+        hint="use it, or remove it",
+        level=Level.WARNING,
     ),
     Code(
         code="bad-quantity",
@@ -223,7 +241,7 @@ feed = { C = "0.3", b = "1.5" }
 """,
         at=(14, 25),
         message="the critical ratio b = 1.5 is not between 0 and 1",
-        hint="b is at least 0 and below 1 (ISO 6358)",
+        hint="write b as at least 0 and below 1 (ISO 6358)",
     ),
     Code(
         code="band-syntax",

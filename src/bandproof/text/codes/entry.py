@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from bandproof.text.messages import Level, closing, headline
+
 
 class Reads(StrEnum):
     """What a sample is: an arrangement file or a rule pack."""
@@ -31,14 +33,15 @@ class Code:
     hint: str
     reads: Reads = Reads.ARRANGEMENT
     encoding: str = "utf-8"
+    level: Level = Level.ERROR
 
     @property
     def headline(self) -> str:
         """The first line of the diagnostic that the sample produces."""
-        return f"error[{self.code}] sample.toml:{self.at[0]}:{self.at[1]}: {self.message}"
+        return headline("sample.toml", *self.at, self.message, self.level)
 
     def explain(self) -> str:
         """The manual entry as text: summary, explanation, the broken sample, and what is said about it."""
         sample = "\n".join(f"    {line}".rstrip() for line in self.sample.rstrip().split("\n"))
-        said = f"{self.headline}\nhint: {self.hint}" if self.hint else self.headline
+        said = f"{self.headline}\n{closing(self.hint, self.code)}"
         return f"{self.code}: {self.summary}\n\n{self.explanation}\n\nFor example:\n\n{sample}\n\n{said}"

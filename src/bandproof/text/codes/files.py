@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bandproof.text.codes.entry import Code
+from bandproof.text.codes.entry import Code, Reads
 from bandproof.text.codes.samples import SMALL
 
 FILES_CODES = (
@@ -115,6 +115,37 @@ knob = { postions = ["free", "pushed"], positions = ["free", "pushed"] }
         at=(14, 10),
         message='controls.knob has no key "postions"',
         hint='did you mean "positions"?',
+    ),
+    Code(
+        code="pack-for-arrangement",
+        summary="A rule pack is given where an arrangement belongs.",
+        explanation=(
+            "An arrangement file says what is built and has a table [arrangement]; a rule pack says what must hold of it "
+            "and has a table [pack]. `prove` takes arrangements first and rule packs with --properties."
+        ),
+        sample="""\
+format = "bandproof/1"
+
+[pack]
+name = "one tank rules"
+models = ["models/small.toml"]
+""",
+        at=(3, 2),
+        message="this is a rule pack, not an arrangement",
+        hint='name the arrangement first, as in "bandproof prove models/small.toml --properties sample.toml"',
+    ),
+    Code(
+        code="arrangement-for-pack",
+        summary="An arrangement is given where a rule pack belongs.",
+        explanation=(
+            "A rule pack says what must hold of arrangements and has a table [pack]; an arrangement file says what is "
+            "built and has a table [arrangement]."
+        ),
+        sample=SMALL,
+        at=(3, 2),
+        message="this is an arrangement, not a rule pack",
+        hint='name it without "--properties", which takes rule packs',
+        reads=Reads.PACK,
     ),
     Code(
         code="missing-key",

@@ -1,0 +1,188 @@
+"""What the command line shows on a terminal or in a pipe: tables, findings, kinds.
+
+The width is that of the terminal, or what COLUMNS says; below 100 columns tables become lines. Colours are left out in
+a pipe and where NO_COLOR is set; no meaning hangs on them.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from typing import Any
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.markup import escape
+from rich.padding import Padding
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from bandproof.deciding.cases import Case
+from bandproof.deciding.saving import TEXT, Shelf
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.model.kinds import KindDescription
+from bandproof.physics.line_air import neglected
+
+#: Width of tables where no terminal says how wide it is.
+_WIDTH = 132
+
+#: Below this width a table leaves its remarks no room.
+_NARROW = 100
+
+#: What a kind lists by name, in the order shown.
+_SLOTS = ("ports", "states", "settings", "sizes", "controls", "links", "mishaps")
+
+_STYLES = {
+    Verdict.PROVEN: "green",
+    Verdict.REFUTED: "bold red",
+    Verdict.UNDECIDED: "bold yellow",
+    Verdict.EMPTY: "bold yellow",
+    Verdict.NOT_APPLICABLE: "dim",
+}
+
+
+def console(*, error: bool = False) -> Console:
+    """Where text goes: standard output or standard error."""
+    stream = sys.stderr if error else sys.stdout
+    said = os.environ.get("COLUMNS", "")
+    width = int(said) if said.isdecimal() and int(said) > 0 else None if stream.isatty() else _WIDTH
+    return Console(file=stream, width=width, highlight=False, soft_wrap=False)
+
+
+def progress() -> Progress:
+    """Bars on standard error, gone when all is done; nothing where it is no terminal."""
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=console(error=True),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+    )
+
+
+def title(case: Case) -> str:
+    """An arrangement as it is called on screen."""
+    return escape(f"{case.arrangement.name} ({case.arrangement.file})")
+
+
+def show(shelves: Sequence[Shelf]) -> None:
+    """Put the findings of every shelf on standard output; a reader that has gone is no fault."""
+    screen = console()
+    with suppress(BrokenPipeError):
+        for shelf in shelves:
+            screen.print(f"\n[bold]{title(shelf.case)}[/]", soft_wrap=True)
+            if screen.width < _NARROW:
+                _rows(screen, shelf)
+            else:
+                screen.print(_table(shelf))
+            if said := neglected(shelf.case.arrangement).sentence():
+                screen.print(escape(said))
+            for finding in shelf.ordered():
+                _tell(screen, shelf, finding)
+        screen.print(_summary(shelves))
+
+
+def _rows(screen: Console, shelf: Shelf) -> None:
+    """The findings where there is no room for a table: a line for each, and its remark below."""
+    for finding in shelf.ordered():
+        steps = "" if finding.steps is None else f"{finding.steps} steps, "
+        head = f"[{_STYLES[finding.verdict]}]{finding.verdict}[/] {escape(finding.property)}"
+        screen.print(f"{head} ({steps}{finding.seconds:.1f} s)")
+        if finding.reason:
+            screen.print(Padding(escape(finding.reason), (0, 0, 0, 4)))
+    screen.print()
+
+
+def _table(shelf: Shelf) -> Table:
+    table = Table(box=SIMPLE_HEAD)
+    table.add_column("property", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    table.add_column("steps", justify="right")
+    table.add_column("seconds", justify="right")
+    table.add_column("remarks")
+    for finding in shelf.ordered():
+        table.add_row(
+            escape(finding.property),
+            f"[{_STYLES[finding.verdict]}]{finding.verdict}[/]",
+            "" if finding.steps is None else str(finding.steps),
+            f"{finding.seconds:.1f}",
+            escape(finding.reason),
+        )
+    return table
+
+
+def _tell(screen: Console, shelf: Shelf, finding: Finding) -> None:
+    """Below the table: what is refuted in a sentence, its caution, and where its story is."""
+    if finding.verdict is not Verdict.REFUTED:
+        return
+    screen.print(f"[bold red]refuted[/] {escape(finding.property)}: {escape(finding.says)}")
+    if finding.caution:
+        screen.print(f"  caution: {escape(finding.caution)}")
+    story = shelf.file(finding, TEXT)
+    if story is not None:
+        screen.print(f"  story: {escape(story.as_posix())}", soft_wrap=True)
+
+
+def _summary(shelves: Sequence[Shelf]) -> str:
+    verdicts = [finding.verdict for shelf in shelves for finding in shelf.ordered()]
+    counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts) or "nothing decided"
+    return f"\n{counts}; files in {', '.join(escape(shelf.folder.as_posix()) for shelf in shelves)}"
+
+
+def list_kinds(kinds: Iterable[KindDescription]) -> None:
+    """Put kinds on standard output, a line or a paragraph for each; a reader that has gone is no fault."""
+    screen = console()
+    with suppress(BrokenPipeError):
+        if screen.width < _NARROW:
+            for kind in kinds:
+                screen.print(f"[bold]{escape(kind.name)}[/]")
+                states, ports = ", ".join(kind.states), ", ".join(kind.ports)
+                screen.print(Padding(escape(f"{kind.says}\nstates: {states}\nports: {ports}"), (0, 0, 0, 4)))
+        else:
+            screen.print(_kind_table(kinds))
+
+
+def _kind_table(kinds: Iterable[KindDescription]) -> Table:
+    table = Table(box=SIMPLE_HEAD)
+    for heading in ("kind", "states", "ports", "what it is"):
+        table.add_column(heading)
+    for kind in kinds:
+        table.add_row(*(escape(t) for t in (kind.name, ", ".join(kind.states), ", ".join(kind.ports), kind.says)))
+    return table
+
+
+def kind_document(kind: KindDescription) -> dict[str, Any]:
+    """A kind as JSON."""
+    return {
+        "name": kind.name,
+        "says": kind.says,
+        **{slot: list(getattr(kind, slot)) for slot in _SLOTS},
+        "reaction": "slow" if kind.slow else "fast",
+        "passages": [
+            {
+                **({"from": p.upstream, "to": p.downstream} if p.one_way else {"between": [p.upstream, p.downstream]}),
+                "open_in": sorted(p.open_in),
+                "size": p.size,
+            }
+            for p in kind.passages
+        ],
+        "moves": [{"from": list(m.sources), "to": m.target, "when": m.when} for m in kind.moves],
+    }
+
+
+def kind_text(kind: KindDescription) -> str:
+    """A kind in full, as text."""
+    lines = [f"{kind.name}: {kind.says}", ""]
+    lines += [f"{slot + ':':10} {', '.join(names)}" for slot in _SLOTS if (names := getattr(kind, slot))]
+    lines.append("passages:" if kind.passages else "passages:  none")
+    for p in kind.passages:
+        size = f", size {p.size}" if p.size else ""
+        where = "in every state" if p.open_in == frozenset(kind.states) else f"in {', '.join(sorted(p.open_in))}"
+        lines.append(f"  {p.upstream} {'->' if p.one_way else '<->'} {p.downstream}, open {where}{size}")
+    lines.append("moves:" if kind.moves else "moves:     none")
+    lines += [f"  {', '.join(m.sources)} -> {m.target} when {m.when}" for m in kind.moves]
+    return "\n".join(lines) + "\n"
