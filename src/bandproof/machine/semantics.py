@@ -550,6 +550,7 @@ def _can_balance(reading: Reading, volume: str) -> bool:
 
 def _spread(seeds: set[str], ways: list[tuple[str, str]]) -> set[str]:
     """The nodes reached from `seeds` along `ways`."""
+    # Written out, so that the meaning can be read, and checked by hand, without leaving this file.
     reached = set(seeds)
     frontier = list(seeds)
     while frontier:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, VolumeKind
+from bandproof.model.graph import reachable
 
 #: A line that costs more than this share of a tank's pressure should be declared a chamber.
 NOTICEABLE = Fraction(2, 100)
@@ -92,13 +93,9 @@ def _near(arrangement: Arrangement, line: str) -> set[str]:
             ways.add((passage.upstream, passage.downstream))
             if not passage.one_way:
                 ways.add((passage.downstream, passage.upstream))
-    near: set[str] = set()
-    frontier = [line]
-    while frontier:
-        here = frontier.pop()
-        for u, v in ways:
-            if v == here and u not in near and u not in (ATMOSPHERE, SOURCE, line):
-                near.add(u)
-                if kinds[u] is VolumeKind.LINE:
-                    frontier.append(u)
-    return near
+
+    def upstream(here: str) -> set[str]:
+        passed = kinds[here] is VolumeKind.LINE
+        return {u for u, v in ways if v == here and u not in (ATMOSPHERE, SOURCE)} if passed else set()
+
+    return reachable([line], upstream) - {line}

@@ -1,4 +1,7 @@
-"""Pieces of DOT text shared by the pictures: quoting, record fields, wrapped labels, nodes and edges.
+"""What the pictures share: the house style of a graph, names of nodes, wrapped labels and record fields.
+
+Graphs are objects of the library `graphviz`, which knows how DOT quotes; only record fields, which it does not know, are
+escaped here. Drawing them is another module's business.
 
 Only plain and record labels are used: the WebAssembly renderer has no HTML labels. Pictures are black on white, and
 every difference that matters is a shape, a line style or a word.
@@ -9,8 +12,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from textwrap import wrap
+from typing import TypeAlias
+
+import graphviz
 
 FONT = "Helvetica"
+
+#: A directed graph: `node(name, label, **attributes)`, `edge(tail, head, label, **attributes)`, `subgraph()`.
+Picture: TypeAlias = graphviz.Digraph
 
 #: What must not be torn apart at a line's end, and the blank that holds it together.
 _KEPT = re.compile(
@@ -22,13 +31,29 @@ _FIXED = "\N{NO-BREAK SPACE}"
 #: Blanks at the start of a line that Graphviz does not strip.
 INDENT = "\N{EM SPACE}"
 
-_RECORD_SIGNS = str.maketrans({sign: "\\" + sign for sign in '\\{}|<>"'})
-_LABEL_SIGNS = str.maketrans({"\\": "\\\\", '"': '\\"'})
+#: Quotation marks are left to the library.
+_RECORD_SIGNS = str.maketrans({sign: "\\" + sign for sign in "\\{}|<>"})
+
+
+def picture(name: str, **attributes: str) -> Picture:
+    """An empty graph in the house font, black on white."""
+    return graphviz.Digraph(
+        graphviz.escape(name),
+        graph_attr={"fontname": FONT, "fontsize": "14", "bgcolor": "white", **attributes},
+        node_attr={"fontname": FONT, "fontsize": "12", "color": "black", "fontcolor": "black"},
+        edge_attr={"fontname": FONT, "fontsize": "11", "color": "black", "fontcolor": "black", "arrowsize": "0.7"},
+    )
+
+
+def text(drawing: Picture) -> str:
+    """A finished graph as DOT text."""
+    return str(drawing.source)
 
 
 def identifier(kind: str, name: str) -> str:
-    """A quoted node name that no other kind of thing shares."""
-    return '"' + f"{kind} {name}".translate(_LABEL_SIGNS) + '"'
+    """A node name that no other kind of thing shares. `name` has no colon: the library reads a port behind one."""
+    named: str = graphviz.escape(f"{kind} {name}")
+    return named
 
 
 def lines(text: str, width: int, indent: str = "") -> list[str]:
@@ -42,44 +67,21 @@ def lines(text: str, width: int, indent: str = "") -> list[str]:
 
 
 def label(rows: Iterable[str], justify: str = "n") -> str:
-    """A quoted plain label with one line per row; `justify` is n (centred), l or r."""
+    """A plain label with one line per row; `justify` is n (centred), l or r."""
     joint = "\\" + justify
-    text = joint.join(row.translate(_LABEL_SIGNS) for row in rows)
-    return f'"{text}{joint}"' if justify != "n" else f'"{text}"'
+    told = joint.join(graphviz.escape(row) for row in rows)
+    kept: str = graphviz.nohtml(told + (joint if justify != "n" else ""))
+    return kept
 
 
 def field(rows: Iterable[str], justify: str = "l", port: str = "") -> str:
     """One field of a record label, with a port to tie edges to if one is named."""
     joint = "\\" + justify
-    text = joint.join(row.translate(_RECORD_SIGNS) for row in rows)
+    told = joint.join(row.translate(_RECORD_SIGNS) for row in rows)
     tail = joint if justify != "n" else ""
-    return (f"<{port}> " if port else "") + text + tail
+    return (f"<{port}> " if port else "") + told + tail
 
 
-def node(name: str, text: str, **attributes: str) -> str:
-    """A node line; `name` and `text` are already quoted."""
-    return f"  {name} [label={text}{_more(attributes)}];"
-
-
-def edge(tail: str, head: str, **attributes: str) -> str:
-    """An edge line; both ends are quoted names, with `:port` where wanted."""
-    given = _more(attributes).removeprefix(", ")
-    return f"  {tail} -> {head} [{given}];" if given else f"  {tail} -> {head};"
-
-
-def graph(name: str, body: Iterable[str], **attributes: str) -> str:
-    """A whole directed graph in the house font, black on white."""
-    head = ["digraph " + label([name]) + " {"]
-    head.append(f'  graph [fontname="{FONT}", fontsize=14, bgcolor="white"{_more(attributes)}];')
-    head.append(f'  node [fontname="{FONT}", fontsize=12, color="black", fontcolor="black"];')
-    head.append(f'  edge [fontname="{FONT}", fontsize=11, color="black", fontcolor="black", arrowsize=0.7];')
-    return "\n".join([*head, *body, "}"]) + "\n"
-
-
-def _more(attributes: dict[str, str]) -> str:
-    return "".join(f", {key}={_value(value)}" for key, value in attributes.items())
-
-
-def _value(value: str) -> str:
-    bare = value.replace(".", "", 1).replace("-", "", 1).isalnum()
-    return value if bare or value.startswith('"') else f'"{value}"'
+def record(fields: Iterable[str]) -> str:
+    """A record label: fields one above the other."""
+    return "{" + "|".join(fields) + "}"

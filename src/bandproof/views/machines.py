@@ -28,8 +28,9 @@ _SPACING = {"rankdir": "LR", "nodesep": "0.3", "ranksep": "0.4", "margin": "0.1"
 def machine_dot(arrangement: Arrangement, part: Part) -> str:
     """The state machine of one part as DOT text; the part's usual first state has a thick outline."""
     heading = dot.label(_heading(part), "l")
-    body = _machine(part, arrangement.unit)
-    return dot.graph(part.name, body, label=heading, labelloc="t", labeljust="l", **_SPACING)
+    drawing = dot.picture(part.name, label=heading, labelloc="t", labeljust="l", **_SPACING)
+    _draw_machine(drawing, part, arrangement.unit)
+    return dot.text(drawing)
 
 
 def machines_svg(arrangement: Arrangement) -> str:
@@ -48,8 +49,7 @@ def _place(volume: str) -> str:
     return {ATMOSPHERE: "open air", SOURCE: "air source"}.get(volume) or plain(volume)
 
 
-def _machine(part: Part, unit: str) -> list[str]:
-    rows = []
+def _draw_machine(drawing: dot.Picture, part: Part, unit: str) -> None:
     for index, state in enumerate(part.states):
         text = [plain(state).upper()]
         for passage in open_in(part, state):
@@ -57,12 +57,11 @@ def _machine(part: Part, unit: str) -> list[str]:
             text += [size_words(passage.size)] if passage.size else []
         weight = {"penwidth": "2.4"} if index == 0 else {}
         text += ["all closed"] if len(text) == 1 else []
-        rows.append(dot.node(_state(part, state), dot.label(text), shape="box", style="rounded", **weight))
+        drawing.node(_state(part, state), dot.label(text), shape="box", style="rounded", **weight)
     possible = [move for move in part.moves if move.when != Truth(value=False)]
     for (source, target), moves in groupby(sorted(possible, key=_ends), key=_ends):
         label = dot.label(_guard_rows([move.when for move in moves], unit))
-        rows.append(dot.edge(_state(part, source), _state(part, target), label=label))
-    return rows
+        drawing.edge(_state(part, source), _state(part, target), label)
 
 
 def _guard_rows(guards: list[Condition], unit: str) -> list[str]:

@@ -23,6 +23,7 @@ from bandproof.model.conditions import (
     NotInState,
     NotLower,
 )
+from bandproof.model.graph import reachable
 from bandproof.model.walker import comparisons, leaves
 from bandproof.text.units import show_pressure
 from bandproof.views import dot
@@ -64,54 +65,59 @@ class _Port:
 
 def piping_dot(arrangement: Arrangement, *, legend: bool = True) -> str:
     """The piping drawing of an arrangement as DOT text, air running from top to bottom."""
-    body = [_volume_node(volume) for volume in arrangement.volumes]
+    heading = {"label": dot.label([arrangement.name]), "labelloc": "t", "labeljust": "l", "margin": "0.1"}
+    drawing = dot.picture(arrangement.name, nodesep="0.2", ranksep="0.28", **heading)
+    for volume in arrangement.volumes:
+        _draw_volume(drawing, volume)
     if any(SOURCE in (p.upstream, p.downstream) for part in arrangement.parts for p in part.passages):
         rows = ["air", "source", f"up to {show_pressure(arrangement.highest, arrangement.unit)}"]
-        body.append(dot.node('"source"', dot.label(rows), shape="circle", margin="0", fontsize="9"))
-    body += [_control_node(control) for control in arrangement.controls]
+        drawing.node("source", dot.label(rows), shape="circle", margin="0", fontsize="9")
+    for control in arrangement.controls:
+        _draw_control(drawing, control)
     for mishap in arrangement.mishaps:
         rows = ["mishap:", *dot.lines(plain(mishap.name), _VOLUME_WIDTH)]
-        body.append(dot.node(_mishap(mishap.name), dot.label(rows), shape="hexagon", fontsize="10", margin="0"))
+        drawing.node(_mishap(mishap.name), dot.label(rows), shape="hexagon", fontsize="10", margin="0")
     ports = {part.name: _ports(part) for part in arrangement.parts}
     ports = {name: _untangled(name, own, ports) for name, own in ports.items()}
     for part in arrangement.parts:
-        body.append(_part_node(part, ports[part.name], arrangement.unit))
-        body += _pipes(part.name, ports[part.name])
-        body += _commands(part)
-    body += _links(arrangement.parts)
+        _draw_part(drawing, part, ports[part.name], arrangement.unit)
+        _draw_pipes(drawing, part.name, ports[part.name])
+        _draw_commands(drawing, part)
+    _draw_links(drawing, arrangement.parts)
     if legend:
-        body.append(dot.node('"legend"', dot.label(_LEGEND, "l"), shape="plaintext", fontsize="10"))
-    heading = {"label": dot.label([arrangement.name]), "labelloc": "t", "labeljust": "l", "margin": "0.1"}
-    return dot.graph(arrangement.name, body, nodesep="0.2", ranksep="0.28", **heading)
+        drawing.node("legend", dot.label(_LEGEND, "l"), shape="plaintext", fontsize="10")
+    return dot.text(drawing)
 
 
-def _volume_node(volume: Volume) -> str:
+def _draw_volume(drawing: dot.Picture, volume: Volume) -> None:
     rows = dot.lines(plain(volume.name), _VOLUME_WIDTH)
     if volume.kind is VolumeKind.LINE:
         shape = {"shape": "box", "style": "rounded", "penwidth": "0.6", "margin": "0.09,0.03", "height": "0.28"}
-        return dot.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
+        drawing.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
+        return
     known = [] if volume.kind in plain(volume.name).split() else [str(volume.kind)]
     rows += [", ".join([*known, *filter(None, [litres(volume)])])] if known or volume.litres else []
     if volume.kind is VolumeKind.CHAMBER:
         shape = {"shape": "ellipse", "penwidth": "1.4", "margin": "0"}
     else:
         shape = {"shape": "box", "style": "rounded", "penwidth": "2.6", "margin": "0.14,0.08", "height": "0.6"}
-    return dot.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
+    drawing.node(_volume(volume.name), dot.label(rows), fontsize="11", **shape)
 
 
-def _control_node(control: Control) -> str:
+def _draw_control(drawing: dot.Picture, control: Control) -> None:
     title = dot.lines(plain(control.name).upper(), _PART_WIDTH)
     rows = [*title, *dot.lines(" / ".join(plain(p) for p in control.positions), _PART_WIDTH)]
-    return dot.node(_control(control.name), dot.label(rows), shape="box", peripheries="2", fontsize="10", height="0.3")
+    drawing.node(_control(control.name), dot.label(rows), shape="box", peripheries="2", fontsize="10", height="0.3")
 
 
-def _part_node(part: Part, ports: tuple[_Port, ...], unit: str) -> str:
+def _draw_part(drawing: dot.Picture, part: Part, ports: tuple[_Port, ...], unit: str) -> None:
     title = [*dot.lines(plain(part.name).upper(), _PART_WIDTH), *dot.lines(plain(part.kind), _PART_WIDTH)]
     settings = [row for text in _settings(part, unit) for row in dot.lines(text, _PART_WIDTH)]
     inside = [dot.field(rows, how) for rows, how in ((title, "n"), (_inside(part), "l"), (settings, "l")) if rows]
     fields = [field for field in (_row(ports, "n"), *inside, _row(ports, "s")) if field]
-    text = '"{' + "|".join(fields) + '}"'
-    return dot.node(_part(part.name), text, shape="record", fontsize="10", penwidth="1.2", margin="0.07,0.03")
+    drawing.node(
+        _part(part.name), dot.record(fields), shape="record", fontsize="10", penwidth="1.2", margin="0.07,0.03"
+    )
 
 
 def _row(ports: tuple[_Port, ...], side: str) -> str:
@@ -205,45 +211,40 @@ def _untangled(name: str, own: tuple[_Port, ...], ports: dict[str, tuple[_Port, 
         for port in (p for p in some if p.way != "none"):
             tail, head = (port.volume, f"{part}:") if port.side == "n" else (f"{part}:", port.volume)
             onward.setdefault(tail, set()).add(head)
-    below, ahead = {f"{name}:"}, [f"{name}:"]
-    while ahead:
-        fresh = onward.get(ahead.pop(), set()) - below
-        below |= fresh
-        ahead += fresh
+    below = reachable([f"{name}:"], lambda here: onward.get(here, ()))
     return tuple(replace(p, side="s") if p.way == "none" and p.volume in below else p for p in own)
 
 
-def _pipes(part: str, ports: tuple[_Port, ...]) -> list[str]:
+def _draw_pipes(drawing: dot.Picture, part: str, ports: tuple[_Port, ...]) -> None:
     """The lines from a part's ports to volumes, the source and the open air."""
-    rows = []
     for port in ports:
         here = f"{_part(part)}:{port.key}:{port.side}"
         if port.volume == ATMOSPHERE:
             vent = dot.identifier("vent", part)
-            rows.append(dot.node(vent, '""', shape="invtriangle", width="0.24", height="0.2", fixedsize="true"))
-            rows.append(dot.edge(here, vent, dir="none"))
+            drawing.node(vent, "", shape="invtriangle", width="0.24", height="0.2", fixedsize="true")
+            drawing.edge(here, vent, dir="none")
             continue
-        there = '"source"' if port.volume == SOURCE else _volume(port.volume)
+        there = "source" if port.volume == SOURCE else _volume(port.volume)
         ends = (there, here) if port.side == "n" else (here, there)
         style = {"style": "dashed"} if port.way == "none" else {"penwidth": "1.4"}
         along = "in" if port.side == "n" else "out"
         way = "none" if port.way in ("none", "both") else "forward" if port.way == along else "back"
-        rows.append(dot.edge(*ends, dir=way, **style))
-    return rows
+        drawing.edge(*ends, dir=way, **style)
 
 
-def _commands(part: Part) -> list[str]:
+def _draw_commands(drawing: dot.Picture, part: Part) -> None:
     """What else decides a part's moves: controls by a mechanical link, mishaps by a dotted line."""
-    rows: dict[str, None] = {}
-    for atom in leaves(*(move.when for move in part.moves)):
-        if isinstance(atom, InPosition | NotInPosition):
-            rows[dot.edge(_control(atom.control), _part(part.name), color=_DOUBLE, dir="none")] = None
-        elif isinstance(atom, Happened | NotHappened):
-            rows[dot.edge(_mishap(atom.mishap), _part(part.name), style="dotted", penwidth="1.4")] = None
-    return list(rows)
+    found: dict[str, dict[str, str]] = {}
+    for leaf in leaves(*(move.when for move in part.moves)):
+        if isinstance(leaf, InPosition | NotInPosition):
+            found[_control(leaf.control)] = {"color": _DOUBLE, "dir": "none"}
+        elif isinstance(leaf, Happened | NotHappened):
+            found[_mishap(leaf.mishap)] = {"style": "dotted", "penwidth": "1.4"}
+    for tail, style in found.items():
+        drawing.edge(tail, _part(part.name), **style)
 
 
-def _links(parts: tuple[Part, ...]) -> list[str]:
+def _draw_links(drawing: dot.Picture, parts: tuple[Part, ...]) -> None:
     """Rods and wires between parts, each through a small node above both; the arrow points to the part that obeys.
 
     A direct line would be lost wherever the two come to stand side by side: DOT draws no edge between neighbouring
@@ -255,16 +256,12 @@ def _links(parts: tuple[Part, ...]) -> list[str]:
         for leaf in leaves(*(m.when for m in p.moves))
         if isinstance(leaf, InState | NotInState)
     }
-    rows = []
     for one, other in sorted({(min(pair), max(pair)) for pair in read if pair[0] != pair[1]}):
         link = dot.identifier("link", f"{one} {other}")
-        rows.append(
-            dot.node(link, dot.label(["link"]), shape="box", fontsize="10", margin="0.03", height="0.2", width="0.3")
-        )
+        drawing.node(link, "link", shape="box", fontsize="10", margin="0.03", height="0.2", width="0.3")
         for end, partner in ((one, other), (other, one)):
             way = "forward" if (end, partner) in read else "none"
-            rows.append(dot.edge(link, _part(end), color=_DOUBLE, dir=way))
-    return rows
+            drawing.edge(link, _part(end), color=_DOUBLE, dir=way)
 
 
 def _volume(name: str) -> str:

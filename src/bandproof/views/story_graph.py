@@ -52,14 +52,16 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
     columns = min(_COLUMNS, -(-boxes // _ROWS))
     rows = -(-boxes // columns)
     head = f"START: {plain(story.start)}"
-    body = [_box(0, head, situation(layout, story), ending="" if stretches else ending)]
+    heading = {"label": dot.label(dot.lines(title, 110), "l"), "labelloc": "t", "labeljust": "l"} if title else {}
+    drawing = dot.picture(title or story.start, nodesep="0.4", ranksep="0.25", margin="0.1", **heading)
+    _draw_box(drawing, 0, [head], situation(layout, story), ending="" if stretches else ending)
     for place, stretch in enumerate(stretches, start=1):
         changes = list(_changes(layout, story, stretch))
         told = ending if place == len(stretches) else ""
-        body.append(_box(stretch.last, f"state {stretch.last}", changes, ending=told, column=place // rows))
-    body += _arrows(layout, story, stretches, rows)
-    heading = {"label": dot.label(dot.lines(title, 110), "l"), "labelloc": "t", "labeljust": "l"} if title else {}
-    return dot.graph(title or story.start, body, nodesep="0.4", ranksep="0.25", margin="0.1", **heading)
+        _draw_box(drawing, stretch.last, [_state(stretch.last)], changes, ending=told, column=place // rows)
+    _draw_arrows(drawing, layout, story, stretches, rows)
+    _draw_columns(drawing, [0, *(stretch.last for stretch in stretches)], rows)
+    return dot.text(drawing)
 
 
 def _stretches(story: Story) -> list[_Stretch]:
@@ -134,36 +136,38 @@ def _moves_of(story: Story, stretch: _Stretch, part: str) -> list[int]:
     return [n for n in numbers if any(isinstance(e, Moved) and e.part == part for e in story.steps[n - 1].events)]
 
 
-def _box(number: int, head: str, rows: list[str], *, ending: str, column: int = 0) -> str:
-    fields = [dot.field([head], "n")]
+def _draw_box(
+    drawing: dot.Picture, number: int, head: list[str], rows: list[str], *, ending: str, column: int = 0
+) -> None:
+    fields = [dot.field(head, "n")]
     fields += (
         [dot.field([line for row in rows for line in dot.lines(row, _BOX_WIDTH, dot.INDENT)], "l")] if rows else []
     )
     fields += [dot.field(dot.lines(ending, _BOX_WIDTH), "l")] if ending else []
     looks = {"shape": "record", "fontsize": "11", "margin": "0.08,0.03", "group": f"column {column}"}
     looks |= {"penwidth": "3"} if ending else {}
-    text = '"{' + "|".join(fields) + '}"'
-    return dot.node(_state(number), text, **looks)
+    drawing.node(_state(number), dot.record(fields), **looks)
 
 
-def _arrows(layout: Layout, story: Story, stretches: list[_Stretch], rows: int) -> list[str]:
-    """The arrows, and what sets the boxes in columns: boxes of one row share a rank, heads of columns keep order."""
+def _draw_arrows(drawing: dot.Picture, layout: Layout, story: Story, stretches: list[_Stretch], rows: int) -> None:
     numbers = [0, *(stretch.last for stretch in stretches)]
-    body = []
     for place, (stretch, (tail, head)) in enumerate(zip(stretches, pairwise(numbers), strict=True), start=1):
         words = [line for row in _deeds(layout, story, stretch) for line in dot.lines(row, _ARROW_WIDTH)]
         style = dict(_ARROWS[story.steps[stretch.first - 1].kind])
         style |= {"constraint": "false"} if place % rows == 0 else {}
-        body.append(
-            dot.edge(_state(tail), _state(head), label=dot.label([_BESIDE + row for row in words], "l"), **style)
-        )
-    heads = numbers[::rows]
+        drawing.edge(_state(tail), _state(head), dot.label([_BESIDE + row for row in words], "l"), **style)
+
+
+def _draw_columns(drawing: dot.Picture, numbers: list[int], rows: int) -> None:
+    """What sets the boxes in columns: boxes of one row share a rank, heads of columns keep order."""
     for row in range(rows):
         beside = numbers[row::rows]
         if len(beside) > 1:
-            body.append(f"  {{ rank=same; {'; '.join(_state(number) for number in beside)}; }}")
-    body += [dot.edge(_state(left), _state(right), style="invis") for left, right in pairwise(heads)]
-    return body
+            with drawing.subgraph(graph_attr={"rank": "same"}) as same:
+                for number in beside:
+                    same.node(_state(number))
+    for left, right in pairwise(numbers[::rows]):
+        drawing.edge(_state(left), _state(right), style="invis")
 
 
 def _deeds(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
@@ -192,4 +196,4 @@ def _deeds(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
 
 
 def _state(number: int) -> str:
-    return f'"state {number}"'
+    return f"state {number}"

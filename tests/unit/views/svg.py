@@ -20,7 +20,7 @@ def edges_drawn(svg: str) -> int:
 
 def edges_meant(dot: str) -> int:
     """How many edges DOT text asks to see."""
-    rows = [row for row in dot.splitlines() if re.match(r'\s*"(?:[^"\\]|\\.)*"(?::\w+)* -> ', row)]
+    rows = [row for row in dot.splitlines() if re.match(r'\s*(?:\w+|"(?:[^"\\]|\\.)*")(?::\w+)* -> ', row)]
     return sum("style=invis" not in row for row in rows)
 
 

@@ -19,7 +19,7 @@ from tests.unit.views.view_samples import arrangement
 
 def edge(dot: str, tail: str, head: str) -> str:
     """The attributes of the only edge between two things, ports left out."""
-    pattern = rf'^  "{re.escape(tail)}"(?::\w+)* -> "{re.escape(head)}"(?::\w+)* \[(.*)\];$'
+    pattern = rf'^\t"{re.escape(tail)}"(?::\w+)* -> "{re.escape(head)}"(?::\w+)* \[(.*)\]$'
     found = re.findall(pattern, dot, re.MULTILINE)
     assert len(found) == 1, found
     return str(found[0])
@@ -63,20 +63,20 @@ def test_a_one_way_passage_has_an_arrow_and_a_two_way_one_has_none(drawing: str)
 
 
 def test_a_sensed_pressure_is_a_dashed_line_that_does_not_turn_the_picture_round(drawing: str) -> None:
-    assert edge(drawing, "part compressor", "volume service_tank") == "dir=none, style=dashed"
+    assert edge(drawing, "part compressor", "volume service_tank") == "dir=none style=dashed"
 
 
 def test_a_way_to_the_open_air_ends_in_an_open_triangle(drawing: str) -> None:
-    assert '"vent park_control" [label="", shape=invtriangle' in drawing
+    assert '"vent park_control" [label="" fixedsize=true height=0.2 shape=invtriangle' in drawing
     assert edge(drawing, "part park_control", "vent park_control")
     assert '"vent tank_check"' not in drawing
 
 
 def test_knobs_and_links_are_double_lines_and_mishaps_dotted(drawing: str) -> None:
-    assert edge(drawing, "control park_knob", "part park_control") == 'color="black:invis:black", dir=none'
+    assert edge(drawing, "control park_knob", "part park_control") == 'color="black:invis:black" dir=none'
     link = "link park_control trailer_control"
-    assert edge(drawing, link, "part trailer_control") == 'color="black:invis:black", dir=forward'
-    assert edge(drawing, link, "part park_control") == 'color="black:invis:black", dir=none'
+    assert edge(drawing, link, "part trailer_control") == 'color="black:invis:black" dir=forward'
+    assert edge(drawing, link, "part park_control") == 'color="black:invis:black" dir=none'
     assert "style=dotted" in edge(drawing, "mishap breakaway", "part trailer_hose")
 
 
@@ -88,7 +88,7 @@ def test_a_port_that_nothing_uses_is_left_out() -> None:
 
 
 def test_only_black_is_used(drawing: str) -> None:
-    assert set(re.findall(r'color="([^"]*)"', drawing)) <= {"black", "white", "black:invis:black"}
+    assert set(re.findall(r'color="?([^" ]*)', drawing)) == {"black", "white", "black:invis:black"}
 
 
 def test_the_legend_can_be_left_out(drawing: str) -> None:

@@ -18,12 +18,12 @@ from tests.unit.views.view_samples import Teller, breakaway_story, layout, short
 
 def box(dot: str, number: int) -> str:
     """The words in the box of one state."""
-    return labels(next(row for row in dot.splitlines() if row.startswith(f'  "state {number}" [')))
+    return labels(next(row for row in dot.splitlines() if row.startswith(f'\t"state {number}" [')))
 
 
 def arrow(dot: str, tail: int, head: int) -> str:
     """The attributes of the arrow between two states."""
-    start = f'  "state {tail}" -> "state {head}" ['
+    start = f'\t"state {tail}" -> "state {head}" ['
     return next(row for row in dot.splitlines() if row.startswith(start) and "invis" not in row)
 
 
