@@ -12,7 +12,7 @@ from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import InputError
 from bandproof.text.input_faults import Faults, Place
 from bandproof.text.messages import Level
-from bandproof.text.spans import Document
+from bandproof.text.spans import SourceFile
 
 BAND = Diagnostic(
     code="band-empty",
@@ -86,7 +86,7 @@ def test_no_text_in_a_file_can_add_lines_or_command_a_terminal(text: str, other:
 
 
 def test_faults_are_listed_once_file_by_file_from_top_to_bottom() -> None:
-    first, second = Document("first", "a = 1\nb = 2", {"a": 1}), Document("second", "c = 3")
+    first, second = SourceFile("first", "a = 1\nb = 2", {"a": 1}), SourceFile("second", "c = 3")
     faults = Faults()
     faults.meet("first")
     for document, key in ((second, "c"), (first, "b"), (first, "a"), (first, "b")):
@@ -105,7 +105,7 @@ def test_no_fault_stops_nothing() -> None:
 
 
 def test_a_warning_stops_nothing_unless_strict() -> None:
-    document = Document("f", "a = 1", {"a": 1})
+    document = SourceFile("f", "a = 1", {"a": 1})
     for strict, level in ((False, Level.WARNING), (True, Level.ERROR)):
         faults = Faults(strict=strict)
         faults.add("unused-name", Place(document) / "a", "m", hint="h", level=Level.WARNING)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bandproof.model.loader import load_arrangement_text
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import InputError
-from bandproof.text.spans import Document
+from bandproof.text.spans import SourceFile
 
 GOOD = """\
 format = "bandproof/1"
@@ -129,7 +129,7 @@ def spoilt(old: str, new: str, text: str = GOOD) -> tuple[str, str]:
 
 def mark(text: str, faults: tuple[Diagnostic, ...]) -> str:
     """The text with « » around every stretch that is at fault."""
-    lines = Document("", text).lines
+    lines = SourceFile("", text).lines
     for fault in sorted(faults, key=lambda f: (f.line, f.column), reverse=True):
         line, start = lines[fault.line - 1], fault.column - 1
         end = start + fault.length

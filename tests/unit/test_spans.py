@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bandproof.text.spans import Document, Path
+from bandproof.text.spans import Path, SourceFile
 
 TEXT = '''\
 top = 1
@@ -42,7 +42,7 @@ m = 1.5
 
 def marked(path: Path, *, key: bool = False, text: str = TEXT) -> str:
     """What stands in the text at the place given for `path`."""
-    document = Document("t.toml", text)
+    document = SourceFile("t.toml", text)
     span = document.span(path, key=key)
     return document.line(span.line)[span.column - 1 : span.column - 1 + span.length]
 
@@ -75,11 +75,11 @@ def test_keys_and_values_are_found(path: Path, key: str, value: str) -> None:
 
 def test_what_is_not_there_is_put_at_the_key_around_it() -> None:
     assert marked(("plain", "deep", "key", "missing", 3)) == "key"
-    assert Document("t", TEXT).span(("nothing", "like", "this")) == Document("t", TEXT).span(())
+    assert SourceFile("t", TEXT).span(("nothing", "like", "this")) == SourceFile("t", TEXT).span(())
 
 
 def test_elements_of_a_list_of_tables_stand_in_their_own_lines() -> None:
-    document = Document("t", TEXT)
+    document = SourceFile("t", TEXT)
     assert [document.span(("list", index)).line for index in (0, 1)] == [9, 12]
 
 
@@ -95,14 +95,14 @@ def test_elements_of_a_list_of_tables_stand_in_their_own_lines() -> None:
     ],
 )
 def test_a_stretch_of_a_plain_string_is_found_and_else_the_whole_string(text: str, expected: str) -> None:
-    document = Document("t", text)
+    document = SourceFile("t", text)
     path: Path = ("é", "x") if "é" in text else ("x",)
     span = document.span(path, inside=(5, 7))
     assert document.line(span.line)[span.column - 1 : span.column - 1 + span.length] == expected
 
 
 def test_lines_end_with_or_without_carriage_return() -> None:
-    document = Document("t", "a = 1\r\n[b]\r\nc = 'x'\r\n")
+    document = SourceFile("t", "a = 1\r\n[b]\r\nc = 'x'\r\n")
     assert document.span(("b", "c")).line == 3
     assert document.line(2) == "[b]"
     assert marked(("b", "c"), text="a = 1\r\n[b]\r\nc = 'x'\r\n") == "'x'"
@@ -115,7 +115,7 @@ def test_lines_end_with_or_without_carriage_return() -> None:
 @example("b1#\n[[\\q]]=1")
 @example("[]\n[[]]\n")
 def test_no_text_is_too_broken_to_be_given_a_position(text: str) -> None:
-    document = Document("t", text)
+    document = SourceFile("t", text)
     for path in ((), ("a",), ("a", 0), ("\\q",)):
         span = document.span(path)
         assert 1 <= span.line <= len(document.lines)

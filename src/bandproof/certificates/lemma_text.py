@@ -25,7 +25,7 @@ def _write(layout: Layout, order: int, lemma: Lemma) -> str:
     lines.append(f"; begins: {'anywhere' if lemma.start is None else f'at the start {lemma.start}'}")
     for number, (place, words) in enumerate(zip(lemma.places, lemma.words(layout), strict=True)):
         lines.append(f"; place {number}: {_ascii(words)}")
-        lines.append(f"; atoms: {json.dumps([_listed(atom) for atom in sorted(place, key=lambda a: a.order)])}")
+        lines.append(f"; atoms: {json.dumps([_as_list(atom) for atom in sorted(place, key=lambda a: a.order)])}")
     return "\n".join([*lines, "(reset)", contradiction(layout, lemma)])
 
 
@@ -33,7 +33,7 @@ def _ascii(text: str) -> str:
     return text.encode("ascii", "backslashreplace").decode("ascii")
 
 
-def _listed(atom: Literal) -> list[object]:
+def _as_list(atom: Literal) -> list[object]:
     return [atom.sort, atom.subject, atom.rank, sorted(atom.values), atom.holds]
 
 

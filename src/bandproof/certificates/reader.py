@@ -4,6 +4,8 @@ Only the few SMT-LIB commands of the format are let through, and the parts that 
 claim - what is asserted, what the invariant is made of, that the clauses after a step say of the bits after it what
 the clauses before say of the bits before - are compared with the one form they can have. What the shape leaves free is
 what the gates say; that is the arrangement's, and is compared by `bandproof.certificates.checks` with the arrangement itself.
+
+Kept by hand: what accepts proofs must be short enough to be read in full, and a reader of all of SMT-LIB lets too much through.
 """
 
 from __future__ import annotations
@@ -133,14 +135,14 @@ class _Comments:
             case "begins" if self.lemmas and not self.lemmas[-1][0]:
                 self.lemmas[-1] = (value, self.lemmas[-1][1])
             case "atoms" if self.lemmas:
-                self.lemmas[-1][1].append(_listed(value, line))
+                self.lemmas[-1][1].append(_parsed_list(value, line))
             case _:
                 if key in self.fields:
                     raise BadCertificateError(line, f'the field "{key}" is given twice')
                 self.fields[key] = value
 
 
-def _listed(text: str, line: int) -> list[object]:
+def _parsed_list(text: str, line: int) -> list[object]:
     try:
         value = json.loads(text)
     except (ValueError, RecursionError):

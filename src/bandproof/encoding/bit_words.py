@@ -1,7 +1,8 @@
 """What the bits of a problem are called and what they say, in words that a person can read and a solver accepts.
 
 The names appear in certificates as quoted SMT-LIB symbols. They depend on the arrangement and its thresholds only, so
-that the same facts always get the same text.
+that the same facts always get the same text. This is for certificates alone: files are written in the words of
+`bandproof.terms.names`, and stories and pictures are worded in `bandproof.views.phrases`.
 """
 
 from __future__ import annotations

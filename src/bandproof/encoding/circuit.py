@@ -6,6 +6,8 @@ topological order.
 
 A circuit may be told what always holds of some of its variables: that they are the bits of a thermometer, or that just
 one of them is true. Conjunctions are then made smaller by it, so a formula keeps its meaning only where that holds.
+
+Kept by hand: no library of formulas simplifies by thermometers, and all solvers and the certificate must share one form.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 After G. S. Tseitin, "On the complexity of derivation in propositional calculus" (1968): a node gets a solver variable,
 and clauses that tie it to what the node is.
+
+Kept by hand: the clauses of a node are made once and put into many solvers, which makers of clauses in libraries do not do.
 """
 
 from __future__ import annotations

@@ -2,7 +2,8 @@
 
 After A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011, and N. Een, A. Mishchenko, R. Brayton,
 "Efficient implementation of property directed reachability", FMCAD 2011; states in the way of a wider cube are blocked
-as in Z. Hassan, A. R. Bradley, F. Somenzi, FMCAD 2013, on better generalisation. Written for this project.
+as in Z. Hassan, A. R. Bradley, F. Somenzi, FMCAD 2013, on better generalisation.
+Written for this project and kept by hand: libraries that have it know no bands, and could not take lemmas while they search.
 
 Frame i is a set of clauses that every state within i steps of the start satisfies. A *cube* is a conjunction of state
 literals, kept as a tuple of signed solver variables. Obligations are never moved to later frames, so the first

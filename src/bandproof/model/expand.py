@@ -17,8 +17,7 @@ from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
 from bandproof.terms.names import is_name, listed, suggest
-from bandproof.terms.nodes import Constant, Term, atoms
-from bandproof.terms.nodes import Place as Stretch
+from bandproof.terms.nodes import Constant, Extent, Term, atoms
 from bandproof.text.input_faults import Faults, Place
 
 #: The slots that must be filled: without them a guard has no meaning. Unfilled sizes are unknown sizes, unfilled
@@ -151,7 +150,7 @@ class _Expansion:
         scope, before = self._scope(), len(self._faults)
         moves = []
         for move in kind.moves:
-            asked: list[tuple[str, Stretch, str, str, str]] = []
+            asked: list[tuple[str, Extent, str, str, str]] = []
             when = resolve(move.guard, scope, lambda *fault: asked.append(fault))  # noqa: B023
             for fault in asked:
                 self._unfit(move.guard, move.when, fault)
@@ -193,7 +192,7 @@ class _Expansion:
             reach=names.reach,
         )
 
-    def _unfit(self, guard: Term, text: str, fault: tuple[str, Stretch, str, str, str]) -> None:
+    def _unfit(self, guard: Term, text: str, fault: tuple[str, Extent, str, str, str]) -> None:
         """Report what a guard of the kind asks of this part at the slot or port that cannot give it."""
         code, at, message, hint, _ = fault
         word = _subject_at(guard, at)
@@ -214,7 +213,7 @@ class _Expansion:
         self._faults.add(code, self._place / "kind", message, hint=hint, note=f'asked in "{text}"')
 
 
-def _subject_at(guard: Term, at: Stretch) -> str:
+def _subject_at(guard: Term, at: Extent) -> str:
     """The subject of the atom that the stretch `at` lies in."""
     spoken = (atom for atom in atoms(guard) if not isinstance(atom, Constant))
     return next((atom.subject.name.text for atom in spoken if atom.at[0] <= at[0] <= atom.at[1]), "")

@@ -36,7 +36,7 @@ from bandproof.model.schema import (
 from bandproof.terms.names import suggest
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.input_faults import Faults, Place
-from bandproof.text.spans import Document
+from bandproof.text.spans import SourceFile
 
 T = TypeVar("T")
 
@@ -55,7 +55,7 @@ class Entry(Generic[T]):
 class Merged:
     """All entries of a file and of the files it extends, later ones having replaced earlier ones of the same name."""
 
-    top: Document
+    top: SourceFile
     sha256: str
     arrangement: dict[str, Entry[str]] = field(default_factory=dict)
     bands: dict[str, Entry[str]] = field(default_factory=dict)
@@ -74,11 +74,11 @@ class Merged:
 class _Read:
     """One file of a chain, with the bytes its fingerprint is made of."""
 
-    document: Document
+    document: SourceFile
     data: bytes
 
 
-def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tuple[Document, bytes] | None:
+def read_file(path: FilePath, faults: Faults, blame: Place | None = None) -> tuple[SourceFile, bytes] | None:
     """The TOML file at `path`, or None after noting why there is none.
 
     The fault is put at `blame`, the place that names the file, or else at the top of the file itself.
@@ -140,9 +140,9 @@ def _decode(data: bytes, path: FilePath, faults: Faults, blame: Place | None) ->
         return None
 
 
-def read_text(text: str, file: str, faults: Faults) -> Document | None:
+def read_text(text: str, file: str, faults: Faults) -> SourceFile | None:
     """The values in a TOML text that has a format this package reads, or None after noting why there are none."""
-    document = Document(file, text)
+    document = SourceFile(file, text)
     if not text.strip():
         faults.note(
             Diagnostic("file-empty", file, 1, 1, 1, "the file is empty", hint=f'begin with format = "{FORMAT}"')
@@ -162,7 +162,7 @@ def read_text(text: str, file: str, faults: Faults) -> Document | None:
     return document if _good_format(document, faults) else None
 
 
-def _note_syntax(document: Document, text: str, faults: Faults) -> None:
+def _note_syntax(document: SourceFile, text: str, faults: Faults) -> None:
     found = _SYNTAX_PLACE.fullmatch(text)
     message = found["message"] if found else text.removesuffix(" (at end of document)")
     line, column = (int(found["line"]), int(found["column"])) if found else (1, 1)
@@ -173,7 +173,7 @@ def _note_syntax(document: Document, text: str, faults: Faults) -> None:
     faults.note(Diagnostic("toml-syntax", document.file, line, column, 1, message, "", hint, document.line(line)))
 
 
-def _good_format(document: Document, faults: Faults) -> bool:
+def _good_format(document: SourceFile, faults: Faults) -> bool:
     place = Place(document)
     if "format" not in document.values:
         message = "the file does not say which format it is in"
@@ -187,7 +187,9 @@ def _good_format(document: Document, faults: Faults) -> bool:
     return True
 
 
-def read_chain(document: Document, data: bytes, path: FilePath | None, base: FilePath | None, faults: Faults) -> Merged:
+def read_chain(
+    document: SourceFile, data: bytes, path: FilePath | None, base: FilePath | None, faults: Faults
+) -> Merged:
     """The file and all it extends, merged. Raises InputError at once when a file of the chain cannot be read."""
     chain = [_Read(document, data)]
     faults.meet(document.file)
@@ -206,7 +208,7 @@ def read_chain(document: Document, data: bytes, path: FilePath | None, base: Fil
     return _merge(chain, faults)
 
 
-def _extended(document: Document, folder: FilePath, seen: set[FilePath], faults: Faults) -> FilePath | None:
+def _extended(document: SourceFile, folder: FilePath, seen: set[FilePath], faults: Faults) -> FilePath | None:
     """The file that `document` extends, or None after noting why there can be none."""
     place, target = Place(document) / "extends", document.values["extends"]
     if not isinstance(target, str):

@@ -21,7 +21,7 @@ from bandproof.model.schema import ControlShape
 from bandproof.model.starts import read_roles, read_starts
 from bandproof.model.unused import warn_of_unused
 from bandproof.text.input_faults import Faults, Place
-from bandproof.text.spans import Document
+from bandproof.text.spans import SourceFile
 
 #: The standard atmosphere in pascals absolute (ISO 2533:1975, and the exact value of the unit atm).
 STANDARD_ATMOSPHERE = Fraction(101325)
@@ -50,7 +50,7 @@ def load_arrangement_text(text: str, file: str = "<text>", *, base: Path | None 
 
 
 def _load(
-    document: Document,
+    document: SourceFile,
     data: bytes,
     path: Path | None,
     base: Path | None,
@@ -72,7 +72,7 @@ def _load(
     return _arrangement(merged, names, parts=parts, settings=settings, sizes=sizes, roles=roles, starts=starts)
 
 
-def _refuse_pack(document: Document, faults: Faults) -> None:
+def _refuse_pack(document: SourceFile, faults: Faults) -> None:
     """Stop at a rule pack that was given for an arrangement, before each of its keys is called unknown."""
     values = document.values
     if "pack" not in values or "arrangement" in values:

@@ -33,12 +33,12 @@ from bandproof.terms.nodes import (
     Compare,
     Constant,
     End,
+    Extent,
     Has,
     Is,
     Level,
     Not,
     Or,
-    Place,
     PressureOf,
     Quantifier,
     Quantity,
@@ -121,7 +121,7 @@ class Scope:
 _Level = tuple[Fraction, Fraction, str | None, Tie | None]
 
 #: Called with code, stretch of the text, message, hint and note.
-Report = Callable[[str, Place, str, str, str], None]
+Report = Callable[[str, Extent, str, str, str], None]
 
 
 def all_of(items: Iterable[Condition]) -> Condition:
@@ -269,7 +269,7 @@ class _Resolver:
             return None
         return pressure, pressure, None, None
 
-    def _setting(self, word: Word, end: End | None, at: Place) -> _Level | None:
+    def _setting(self, word: Word, end: End | None, at: Extent) -> _Level | None:
         name = word.text
         if name not in self._scope.names:
             known = [one for one, other in self._scope.names.items() if other and other.sort is Sort.SETTING]
@@ -301,7 +301,7 @@ class _Resolver:
             return None
         return threshold.low, threshold.high, threshold.name, None
 
-    def _other(self, word: Word, at: Place) -> str | None:
+    def _other(self, word: Word, at: Extent) -> str | None:
         if not self._scope.guard:
             message = "only the moves of a kind can compare two pressures with one another"
             hint = "compare each volume with a pressure or a setting"

@@ -33,7 +33,7 @@ from bandproof.text.spans import Path
 FORMAT = "bandproof/1"
 
 
-class Shape(BaseModel):
+class TableShape(BaseModel):
     """Base of all shapes: only declared keys, no conversions, never changed."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
@@ -68,7 +68,7 @@ _Text = Annotated[str, Tag("<text>")]
 TextOrList = Annotated[_Text | Annotated[list[str], Tag("<list>")], Discriminator(_tag)]
 
 
-class VolumeShape(Shape):
+class VolumeShape(TableShape):
     """`[volumes.X]`."""
 
     is_: Literal["tank", "chamber", "line"] = Field(alias="is")
@@ -76,20 +76,20 @@ class VolumeShape(Shape):
     says: str = ""
 
 
-class ControlShape(Shape):
+class ControlShape(TableShape):
     """`[controls.X]`."""
 
     positions: list[str]
     says: str = ""
 
 
-class MishapShape(Shape):
+class MishapShape(TableShape):
     """`[mishaps.X]`."""
 
     says: str = ""
 
 
-class SettingShape(Shape):
+class SettingShape(TableShape):
     """`[settings.X]` written as a table."""
 
     value: str
@@ -97,7 +97,7 @@ class SettingShape(Shape):
     basis: str = ""
 
 
-class SizeShape(Shape):
+class SizeShape(TableShape):
     """`[sizes.X]`, or a size written at a part."""
 
     C: Number
@@ -110,7 +110,7 @@ SettingEntry = Annotated[_Text | Annotated[SettingShape, Tag("<table>")], Discri
 SizeUse = Annotated[_Text | Annotated[SizeShape, Tag("<table>")], Discriminator(_tag)]
 
 
-class PartShape(Shape):
+class PartShape(TableShape):
     """`[parts.X]`."""
 
     kind: str
@@ -125,7 +125,7 @@ class PartShape(Shape):
     says: str = ""
 
 
-class PassageShape(Shape):
+class PassageShape(TableShape):
     """One entry of a kind's `passages`."""
 
     between: list[str] | None = None
@@ -135,7 +135,7 @@ class PassageShape(Shape):
     size: str | None = None
 
 
-class MoveShape(Shape):
+class MoveShape(TableShape):
     """One entry of a kind's `moves`."""
 
     from_: TextOrList = Field(alias="from")
@@ -143,7 +143,7 @@ class MoveShape(Shape):
     when: str
 
 
-class KindShape(Shape):
+class KindShape(TableShape):
     """`[kinds.X]`."""
 
     says: str = ""
@@ -159,7 +159,7 @@ class KindShape(Shape):
     reaction: Literal["fast", "slow"] = "fast"
 
 
-class StartShape(Shape):
+class StartShape(TableShape):
     """`[starts.X]`."""
 
     says: str = ""
@@ -172,7 +172,7 @@ class StartShape(Shape):
     settled: bool | None = None
 
 
-class ArrangementShape(Shape):
+class ArrangementShape(TableShape):
     """`[arrangement]`. What is required is asked for after merging, because a file that extends another may omit it."""
 
     name: str | None = None
@@ -184,7 +184,7 @@ class ArrangementShape(Shape):
     caution: str | None = None
 
 
-class FileShape(Shape):
+class FileShape(TableShape):
     """A whole arrangement file."""
 
     format: Literal["bandproof/1"]
@@ -203,7 +203,7 @@ class FileShape(Shape):
     kinds: dict[str, KindShape] = {}
 
 
-class CatalogueShape(Shape):
+class CatalogueShape(TableShape):
     """A file of the catalogue: kinds only."""
 
     format: Literal["bandproof/1"]

@@ -22,7 +22,7 @@ from bandproof.terms.parse import parse
 from bandproof.terms.show import show
 from bandproof.text.errors import ConditionError
 from bandproof.text.input_faults import Faults, Place
-from bandproof.text.spans import Document
+from bandproof.text.spans import SourceFile
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
@@ -133,7 +133,7 @@ def _is_glob(pattern: str) -> bool:
     return any(char in pattern for char in "*?[")
 
 
-def _load(document: Document, folder: Path, faults: Faults) -> Pack:
+def _load(document: SourceFile, folder: Path, faults: Faults) -> Pack:
     place, values = Place(document), document.values
     _refuse_arrangement(values, place, faults)
     known = keys_of(PackFileShape)

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from bandproof.model.schema import Shape, TextOrList
+from bandproof.model.schema import TableShape, TextOrList
 
 
-class ExpectedShape(Shape):
+class ExpectedShape(TableShape):
     """`[pack.expected."MODEL"]`: the properties that come out otherwise than proven there."""
 
     refuted: list[str] = []
@@ -18,7 +18,7 @@ class ExpectedShape(Shape):
     undecided: list[str] = []
 
 
-class PackShape(Shape):
+class PackShape(TableShape):
     """`[pack]`."""
 
     name: str
@@ -27,14 +27,14 @@ class PackShape(Shape):
     expected: dict[str, ExpectedShape] = {}
 
 
-class WhenThenShape(Shape):
+class WhenThenShape(TableShape):
     """`settled.when` and `settled.then`, and likewise for other shapes."""
 
     when: str
     then: str
 
 
-class WithinShape(Shape):
+class WithinShape(TableShape):
     """`within.when`, `within.then` and `within.time`."""
 
     when: str
@@ -42,7 +42,7 @@ class WithinShape(Shape):
     time: str
 
 
-class HoldsShape(Shape):
+class HoldsShape(TableShape):
     """`holds.once`, `holds.stays` and `holds.until`."""
 
     once: str
@@ -50,7 +50,7 @@ class HoldsShape(Shape):
     until: str | None = None
 
 
-class PropertyShape(Shape):
+class PropertyShape(TableShape):
     """One `[[property]]`."""
 
     id: str
@@ -72,7 +72,7 @@ class PropertyShape(Shape):
     recoverable: str | None = None
 
 
-class PackFileShape(Shape):
+class PackFileShape(TableShape):
     """A whole rule pack."""
 
     format: Literal["bandproof/1"]

@@ -1,4 +1,8 @@
-"""The vocabulary of the condition language: which words are taken, and what a name may look like."""
+"""The vocabulary of files: which words conditions take for themselves, what a name may look like, what one is near to.
+
+It is for what people write and this program reads. What people are shown is worded in `bandproof.views.phrases`, what
+stands in certificates in `bandproof.encoding.bit_words`.
+"""
 
 from __future__ import annotations
 

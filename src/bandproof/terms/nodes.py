@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 #: A stretch of the condition's text: start and end, counted in characters from 0.
-Place = tuple[int, int]
+Extent = tuple[int, int]
 
-_NOWHERE: Place = (0, 0)
+_NOWHERE: Extent = (0, 0)
 
 
 class Quantifier(StrEnum):
@@ -35,7 +35,7 @@ class Word:
     """A name of something: a volume, part, control, mishap, setting, band, state, position or role."""
 
     text: str
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Subject:
 
     name: Word
     quantifier: Quantifier | None = None
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class Quantity:
 
     number: str
     unit: str
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class SettingLevel:
 
     setting: Word
     end: End | None = None
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class PressureOf:
     """The pressure of another volume."""
 
     volume: Word
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 Level = Quantity | SettingLevel | PressureOf
@@ -81,7 +81,7 @@ class Constant:
     """`always` or `never`."""
 
     value: bool
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ class Compare:
     subject: Subject
     below: bool
     level: Level
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class Is:
     subject: Subject
     value: Word
     negated: bool = False
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ class Has:
 
     subject: Subject
     negated: bool = False
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ class Not:
     """`not item`."""
 
     item: Term
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ class And:
     """All of two or more items."""
 
     items: tuple[Term, ...]
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ class Or:
     """Some of two or more items."""
 
     items: tuple[Term, ...]
-    at: Place = field(default=_NOWHERE, compare=False)
+    at: Extent = field(default=_NOWHERE, compare=False)
 
 
 Term = Constant | Compare | Is | Has | Not | And | Or

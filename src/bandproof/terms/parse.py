@@ -20,12 +20,12 @@ from bandproof.terms.nodes import (
     Compare,
     Constant,
     End,
+    Extent,
     Has,
     Is,
     Level,
     Not,
     Or,
-    Place,
     PressureOf,
     Quantifier,
     Quantity,
@@ -123,7 +123,7 @@ def _parser() -> Lark:
     return Lark(_GRAMMAR, parser="lalr", lexer="basic", transformer=_Build())
 
 
-def _at(items: list[Any]) -> Place:
+def _at(items: list[Any]) -> Extent:
     first, last = items[0], items[-1]
     start: int | None = first.start_pos if isinstance(first, Token) else first.at[0]
     end: int | None = last.end_pos if isinstance(last, Token) else last.at[1]
@@ -230,7 +230,7 @@ def _unexpected_word(text: str, fault: UnexpectedToken) -> ConditionError:
     return _early(at, f'"{token}"' if token.type != "QUOTED" else str(token), wanted, note)
 
 
-def _early(at: Place, found: str, wanted: str, note: str = "") -> ConditionError:
+def _early(at: Extent, found: str, wanted: str, note: str = "") -> ConditionError:
     message = f"{found} cannot stand here"
     return ConditionError("condition-word", at, message, f"here the condition may go on with {wanted}", note)
 

@@ -8,14 +8,14 @@ from typing import NoReturn
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import ConditionError, InputError, MeasureError
 from bandproof.text.messages import Level
-from bandproof.text.spans import Document, Path
+from bandproof.text.spans import Path, SourceFile
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
     """A key or value in a file."""
 
-    document: Document
+    document: SourceFile
     path: Path = ()
 
     def __truediv__(self, further: str | int | Path) -> Place:

@@ -1,6 +1,7 @@
 """Source text with positions: where in a TOML file the key or value at a given path stands.
 
-`tomllib` reads the values and `tree-sitter-toml` the positions, because TOML readers keep no positions for values.
+`tomllib` reads the values and `tree-sitter-toml` the positions, because TOML readers keep no positions for values
+(which is why the way from one to the other is kept by hand).
 The second reading happens only when a position is asked for, so good files never pay for it. Where the two readers
 disagree about an odd file, the nearest enclosing position is given: a position is an aid, never a fact to build on.
 """
@@ -37,7 +38,7 @@ class _Spot:
     flat: bool = False
 
 
-class Document:
+class SourceFile:
     """One file: its name, its text and the values in it."""
 
     def __init__(self, file: str, text: str, values: dict[str, Any] | None = None) -> None:

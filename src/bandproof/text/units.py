@@ -57,7 +57,7 @@ class _Quantity:
     usual: str | None = None
 
     @property
-    def listed(self) -> str:
+    def choices(self) -> str:
         """The units in words, without the typographic twins."""
         names = [unit for unit in self.units if "³" not in unit]
         return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
@@ -145,7 +145,7 @@ def _scale(text: str, unit: str | None, quantity: _Quantity) -> Fraction:
                 code="unit-unknown", message=message, hint=f'write a plain number, as in "{quantity.example}"'
             )
         message = f'"{_short(unit)}" is not a unit of {quantity.noun}'
-        raise MeasureError(code="unit-unknown", message=message, hint=f"use {quantity.listed}")
+        raise MeasureError(code="unit-unknown", message=message, hint=f"use {quantity.choices}")
     return quantity.units[unit]
 
 

@@ -1,4 +1,7 @@
-"""Plain words for pressures, conditions, events and places: the one vocabulary of every picture and text.
+"""Plain words for pressures, conditions, events and places: the one vocabulary of every picture and text for people.
+
+It is for reading only. What files are written in is `bandproof.terms.names`; what the bits of a proof are called, so that
+a solver and a checker can read it back, is `bandproof.encoding.bit_words`.
 
 Limits: numbers are rounded for reading; a real pressure is never rounded out of the band it lies in. Nothing here is
 meant to be read back by a program.
@@ -51,7 +54,7 @@ def plain(name: str) -> str:
     return name.replace("_", " ").strip()
 
 
-def listed(names: Iterable[str], joint: str = "and") -> str:
+def enumerated(names: Iterable[str], joint: str = "and") -> str:
     """Names in one phrase: "a", "a and b", "a, b and c"."""
     items = [plain(name) for name in names]
     if len(items) < 2:
@@ -149,16 +152,16 @@ class _Words(Walker[str]):
         return f"{plain(node.volume)} is at least as high as {plain(node.other)}"
 
     def in_state(self, node: InState) -> str:
-        return f"{plain(node.part)} is {listed(sorted(node.states), 'or')}"
+        return f"{plain(node.part)} is {enumerated(sorted(node.states), 'or')}"
 
     def not_in_state(self, node: NotInState) -> str:
-        return f"{plain(node.part)} is not {listed(sorted(node.states), 'or')}"
+        return f"{plain(node.part)} is not {enumerated(sorted(node.states), 'or')}"
 
     def in_position(self, node: InPosition) -> str:
-        return f"{plain(node.control)} is {listed(sorted(node.positions), 'or')}"
+        return f"{plain(node.control)} is {enumerated(sorted(node.positions), 'or')}"
 
     def not_in_position(self, node: NotInPosition) -> str:
-        return f"{plain(node.control)} is not {listed(sorted(node.positions), 'or')}"
+        return f"{plain(node.control)} is not {enumerated(sorted(node.positions), 'or')}"
 
     def happened(self, node: Happened) -> str:
         return f"{plain(node.mishap)} has happened"

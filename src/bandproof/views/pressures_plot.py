@@ -1,5 +1,7 @@
 """Pressures over the steps of a story, as an SVG of our own: no plotting library, no colour needed.
 
+Kept by hand: it is the same to the letter on every machine, which no plotting library promises, and needs none to start.
+
 Each volume that changes has its own dash pattern and mark and is named at the end of its line; the light rules are
 the thresholds that some part compares with those volumes, or that the story crosses. Many volumes share out over panels
 of the same scale. Steps are evenly spaced: bands carry no time, so neither does the horizontal axis. A story that was

@@ -15,7 +15,7 @@ from itertools import pairwise
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
 from bandproof.views import dot
-from bandproof.views.phrases import band_range, band_words, consequences, deed, listed, plain, spoken_pressure, verb
+from bandproof.views.phrases import band_range, band_words, consequences, deed, enumerated, plain, spoken_pressure, verb
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
 
@@ -114,7 +114,7 @@ def _changes(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
             yield f"{plain(part.name)}: {plain(old)} → {plain(new)}"
             yield from (dot.INDENT + text for text in consequences(part, old, new))
         elif moves:
-            steps = listed(str(number) for number in moves)
+            steps = enumerated(str(number) for number in moves)
             yield f"{plain(part.name)}: to and fro in {steps}, {plain(new)} again"
     for index, volume in enumerate(arrangement.volumes):
         low, high = before.bands[index], after.bands[index]

@@ -11,7 +11,7 @@ from textwrap import wrap
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Story
-from bandproof.views.phrases import consequences, event_words, listed, plain, spoken_pressure, step_lead
+from bandproof.views.phrases import consequences, enumerated, event_words, plain, spoken_pressure, step_lead
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
 
@@ -61,7 +61,7 @@ def _around(layout: Layout, story: Story, number: int, event: Moved) -> str:
     """Why a part moved and what that opens and closes."""
     why = because(layout, story.states[number - 1], event)
     done = consequences(layout.arrangement.part(event.part), event.source, event.target)
-    return (f", as {why}" if why else "") + (f"; this {listed(done)}" if done else "")
+    return (f", as {why}" if why else "") + (f"; this {enumerated(done)}" if done else "")
 
 
 def _wrapped(text: str, first: str, later: str) -> list[str]:

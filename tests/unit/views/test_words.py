@@ -56,7 +56,7 @@ def test_conditions_read_as_plain_words(condition: Condition, text: str) -> None
     ("names", "text"), [([], ""), (["a_b"], "a b"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")]
 )
 def test_names_join_into_a_phrase(names: list[str], text: str) -> None:
-    assert words.listed(names) == text
+    assert words.enumerated(names) == text
 
 
 def test_a_band_shows_both_ends_and_the_unit() -> None:
