@@ -1,4 +1,9 @@
-"""Imports go downward only, and each heavy library is reached through one seam."""
+"""Imports go downward only, and each heavy library is reached through one seam.
+
+A linter of imports (import-linter 2.17 was looked at) has contracts for layers and for forbidden modules. The three rules
+that matter most cannot be said in them: that an import may stand inside a function only, that each library has one
+seam, and that no other library is used at all. So the rules stay together here.
+"""
 
 from __future__ import annotations
 
