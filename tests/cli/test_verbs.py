@@ -196,6 +196,14 @@ def test_a_name_that_only_a_rule_pack_uses_is_in_use(model: Path, run: Run) -> N
     assert run("draw", model, "--strict").stderr == ""
 
 
+def test_what_a_file_inherits_and_does_not_use_is_no_slip_of_its_own(model: Path, run: Run) -> None:
+    model.write_text(ARRANGEMENT + "\n[mishaps]\nhose_torn = {}\n", encoding="utf-8")
+    heir = model.with_name("heir.toml")
+    heir.write_text('format = "bandproof/1"\nextends = "hand_valve.toml"\n', encoding="utf-8")
+    assert run("draw", heir, "--strict").stderr == ""
+    assert run("draw", model, "--strict").exit_code == 2
+
+
 def test_a_rule_pack_given_for_an_arrangement_is_told_apart_and_the_command_named(model: Path, run: Run) -> None:
     result = run("prove", "properties/rules.toml", *HERE)
     assert (result.exit_code, result.stdout) == (2, "")

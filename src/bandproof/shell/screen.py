@@ -10,12 +10,12 @@ import os
 import sys
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from textwrap import fill
 from typing import Any
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.markup import escape
-from rich.padding import Padding
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
@@ -30,6 +30,9 @@ _WIDTH = 132
 
 #: Below this width a table leaves its remarks no room.
 _NARROW = 100
+
+#: What stands before a remark below a line.
+_INSET = " " * 4
 
 #: What a kind lists by name, in the order shown.
 _SLOTS = ("ports", "states", "settings", "sizes", "controls", "links", "mishaps")
@@ -46,9 +49,8 @@ _STYLES = {
 def console(*, error: bool = False) -> Console:
     """Where text goes: standard output or standard error."""
     stream = sys.stderr if error else sys.stdout
-    said = os.environ.get("COLUMNS", "")
-    width = int(said) if said.isdecimal() and int(said) > 0 else None if stream.isatty() else _WIDTH
-    return Console(file=stream, width=width, highlight=False, soft_wrap=False)
+    told = stream.isatty() or os.environ.get("COLUMNS", "").isdecimal()
+    return Console(file=stream, width=None if told else _WIDTH, highlight=False, soft_wrap=False)
 
 
 def progress() -> Progress:
@@ -93,8 +95,15 @@ def _rows(screen: Console, shelf: Shelf) -> None:
         head = f"[{_STYLES[finding.verdict]}]{finding.verdict}[/] {escape(finding.property)}"
         screen.print(f"{head} ({steps}{finding.seconds:.1f} s)")
         if finding.reason:
-            screen.print(Padding(escape(finding.reason), (0, 0, 0, 4)))
+            _below(screen, finding.reason)
     screen.print()
+
+
+def _below(screen: Console, *paragraphs: str) -> None:
+    """Paragraphs set in from the left, to the width of the screen."""
+    for paragraph in paragraphs:
+        told = fill(paragraph, screen.width, initial_indent=_INSET, subsequent_indent=_INSET, break_on_hyphens=False)
+        screen.print(escape(told), soft_wrap=True)
 
 
 def _table(shelf: Shelf) -> Table:
@@ -141,7 +150,7 @@ def list_kinds(kinds: Iterable[KindDescription]) -> None:
             for kind in kinds:
                 screen.print(f"[bold]{escape(kind.name)}[/]")
                 states, ports = ", ".join(kind.states), ", ".join(kind.ports)
-                screen.print(Padding(escape(f"{kind.says}\nstates: {states}\nports: {ports}"), (0, 0, 0, 4)))
+                _below(screen, kind.says, f"states: {states}", f"ports: {ports}")
         else:
             screen.print(_kind_table(kinds))
 
