@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import InputError
 from bandproof.text.input_faults import Faults, Place
-from bandproof.text.messages import Level
+from bandproof.text.messages import Severity
 from bandproof.text.spans import SourceFile
 
 BAND = Diagnostic(
@@ -43,7 +43,7 @@ def test_without_a_line_to_show_the_note_stands_by_itself() -> None:
 
 
 def test_a_warning_says_that_it_is_one() -> None:
-    warning = replace(BAND, level=Level.WARNING)
+    warning = replace(BAND, level=Severity.WARNING)
     assert warning.headline.startswith("models/two_pipe.toml, line 41, column 30 (warning): band ")
     assert warning.render().splitlines()[1:] == BAND.render().splitlines()[1:]
 
@@ -106,8 +106,8 @@ def test_no_fault_stops_nothing() -> None:
 
 def test_a_warning_stops_nothing_unless_strict() -> None:
     document = SourceFile("f", "a = 1", {"a": 1})
-    for strict, level in ((False, Level.WARNING), (True, Level.ERROR)):
+    for strict, level in ((False, Severity.WARNING), (True, Severity.ERROR)):
         faults = Faults(strict=strict)
-        faults.add("unused-name", Place(document) / "a", "m", hint="h", level=Level.WARNING)
+        faults.add("unused-name", Place(document) / "a", "m", hint="h", level=Severity.WARNING)
         assert [fault.level for fault in faults.found()] == [level]
         assert (bool(faults), len(faults)) == (strict, int(strict))

@@ -16,7 +16,7 @@ from bandproof.model.files import Merged
 from bandproof.model.schema import PartShape
 from bandproof.terms.names import words_in
 from bandproof.text.input_faults import Faults
-from bandproof.text.messages import Level
+from bandproof.text.messages import Severity
 
 #: The tables looked at, and what an entry of each is called.
 _NOUNS = {"volumes": "volume", "controls": "control", "mishaps": "mishap", "settings": "setting", "bands": "band"}
@@ -30,7 +30,7 @@ def warn_of_unused(merged: Merged, mentioned: Collection[str], faults: Faults) -
             if name not in used and entry.place.document is merged.top:
                 message = f'nothing uses the {noun} "{name}"'
                 hint = "use it, or remove it"
-                faults.add("unused-name", entry.place, message, hint=hint, key=True, level=Level.WARNING)
+                faults.add("unused-name", entry.place, message, hint=hint, key=True, level=Severity.WARNING)
 
 
 def _texts(merged: Merged) -> Iterator[str]:

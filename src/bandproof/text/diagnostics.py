@@ -10,7 +10,7 @@ import unicodedata
 from dataclasses import dataclass
 
 from bandproof.text.codes import CODES
-from bandproof.text.messages import Level, closing, headline, plain, sentence
+from bandproof.text.messages import Severity, closing, headline, plain, sentence
 
 #: Blanks before the line of the file that a diagnostic shows.
 _INDENT = " " * 4
@@ -33,7 +33,7 @@ class Diagnostic:
     note: str = ""
     hint: str = ""
     excerpt: str = ""
-    level: Level = Level.ERROR
+    level: Severity = Severity.ERROR
 
     def __post_init__(self) -> None:
         if self.code not in CODES:

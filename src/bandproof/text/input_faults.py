@@ -7,7 +7,7 @@ from typing import NoReturn
 
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import ConditionError, InputError, MeasureError
-from bandproof.text.messages import Level
+from bandproof.text.messages import Severity
 from bandproof.text.spans import Path, SourceFile
 
 
@@ -35,7 +35,7 @@ class Faults:
         return len(self) > 0
 
     def __len__(self) -> int:
-        return sum(one.level is Level.ERROR for one in self._found)
+        return sum(one.level is Severity.ERROR for one in self._found)
 
     def add(
         self,
@@ -47,7 +47,7 @@ class Faults:
         note: str = "",
         key: bool = False,
         inside: tuple[int, int] | None = None,
-        level: Level = Level.ERROR,
+        level: Severity = Severity.ERROR,
     ) -> None:
         """Note a fault or warning at the value at `place`, at its key, or at a stretch inside a string value."""
         span = place.document.span(place.path, key=key, inside=inside)
@@ -63,7 +63,7 @@ class Faults:
     def note(self, diagnostic: Diagnostic) -> None:
         """Note a fault or warning that is already complete."""
         self.meet(diagnostic.file)
-        self._found.setdefault(replace(diagnostic, level=Level.ERROR) if self.strict else diagnostic)
+        self._found.setdefault(replace(diagnostic, level=Severity.ERROR) if self.strict else diagnostic)
 
     def measure(self, place: Place, error: MeasureError, *, inside: tuple[int, int] | None = None) -> None:
         """Note that a quantity could not be read."""

@@ -12,16 +12,16 @@ from enum import StrEnum
 _UNSHOWN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 
 
-class Level(StrEnum):
+class Severity(StrEnum):
     """How much a diagnostic weighs: an error refuses the file, a warning says that something in it looks odd."""
 
     ERROR = "error"
     WARNING = "warning"
 
 
-def headline(file: str, line: int, column: int, message: str, level: Level = Level.ERROR) -> str:
+def headline(file: str, line: int, column: int, message: str, level: Severity = Severity.ERROR) -> str:
     """Where it is and what it is, as a sentence; a warning says that it is one."""
-    weight = " (warning)" if level is Level.WARNING else ""
+    weight = " (warning)" if level is Severity.WARNING else ""
     return f"{plain(file)}, line {line}, column {column}{weight}: {_stopped(plain(message))}"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bandproof.text.codes.entry import Code
 from bandproof.text.codes.samples import PACK_SUBJECT, SMALL
-from bandproof.text.messages import Level
+from bandproof.text.messages import Severity
 
 ARRANGEMENT_CODES = (
     Code(
@@ -69,7 +69,7 @@ hose_torn = {}
         at=(17, 1),
         message='nothing uses the mishap "hose_torn"',
         hint="use it, or remove it",
-        level=Level.WARNING,
+        level=Severity.WARNING,
     ),
     Code(
         code="bad-quantity",

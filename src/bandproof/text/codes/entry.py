@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from bandproof.text.messages import Level, closing, headline
+from bandproof.text.messages import Severity, closing, headline
 
 
 class Reads(StrEnum):
@@ -33,7 +33,7 @@ class Code:
     hint: str
     reads: Reads = Reads.ARRANGEMENT
     encoding: str = "utf-8"
-    level: Level = Level.ERROR
+    level: Severity = Severity.ERROR
 
     @property
     def headline(self) -> str:
