@@ -28,13 +28,15 @@ from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
 from bandproof.deciding.saving import TEXT, Shelf, as_json, drawings, folders, joined, save
 from bandproof.findings.finding import Finding, Verdict
-from bandproof.findings.limits import Limits, resident_megabytes
+from bandproof.findings.limits import Limits
+from bandproof.findings.reasons import Interrupted
 from bandproof.model.kinds import KindDescription, catalogue
 from bandproof.model.loader import load_arrangement
 from bandproof.physics.line_air import neglected
 from bandproof.terms.names import closest
 from bandproof.text.codes import CODES
 from bandproof.text.errors import BandproofError, CrossCheckError, InputError
+from bandproof.views.reasons_text import reason_text
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
 ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
@@ -168,7 +170,6 @@ def prove_(
     Tables go to the screen; certificates, counterexamples, drawings and results.json to a folder for each arrangement.
     """
     cases = load_cases(models, packs)
-    _check_memory(megabytes)
     shelves = [Shelf(folder, case) for folder, case in zip(folders(out, [str(m) for m in models]), cases, strict=True)]
     interrupted = _decide(shelves, only or [], Limits(seconds or None, megabytes), workers)
     if json:
@@ -181,12 +182,6 @@ def prove_(
         _note("interrupted: what was finished is kept")
         return INTERRUPTED
     return _EXIT[overall(finding for shelf in shelves for finding in shelf.ordered())]
-
-
-def _check_memory(megabytes: int | None) -> None:
-    if megabytes is not None and resident_megabytes(0) is None and sys.platform == "win32":
-        message = "--memory: this system does not say how much memory a process has"
-        raise RequestError(message)
 
 
 def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
@@ -216,7 +211,7 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
         for shelf in shelves:
             for claim in select(shelf.case, only):
                 if claim not in shelf.findings:
-                    shelf.add(claim, unanswered(shelf.case.claims[claim], "not decided: the run was interrupted"))
+                    shelf.add(claim, unanswered(shelf.case.claims[claim], Interrupted()))
     return interrupted
 
 
@@ -263,7 +258,7 @@ def _table(shelf: Shelf) -> Table:
             f"[{_STYLES[finding.verdict]}]{finding.verdict}[/]",
             "" if finding.steps is None else str(finding.steps),
             f"{finding.seconds:.1f}",
-            escape(finding.reason),
+            escape(reason_text(finding)),
         )
     return table
 
