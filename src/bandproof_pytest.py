@@ -162,15 +162,23 @@ class ClaimItem(pytest.Item):
 
     def runtest(self) -> None:
         """Decide the claim; anything but the expected verdict fails, except that what does not apply is skipped."""
+        from bandproof.views.reasons_text import reason_text  # noqa: PLC0415  (inside hooks only)
+
         finding = _benches(self).decide(self._model, self._claim, self.config.getoption("--bandproof-time"))
-        for key in ("verdict", "reason", "basis", "steps", "engine"):
-            value = getattr(finding, key)
+        reason = reason_text(finding)
+        for key, value in (
+            ("verdict", finding.verdict),
+            ("reason", reason),
+            ("basis", finding.basis),
+            ("steps", finding.steps),
+            ("engine", finding.engine),
+        ):
             if value not in ("", None):
                 self.user_properties.append((key, str(value)))
         if finding.verdict == self._expected:
             return
         if finding.verdict == "not applicable":
-            pytest.skip(f"not applicable: {finding.reason}")
+            pytest.skip(f"not applicable: {reason}")
         raise ClaimError(_report(finding, self._expected, self._model))
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any, **kwargs: Any) -> Any:
@@ -191,12 +199,13 @@ class ClaimError(Exception):
 def _report(finding: Finding, expected: str, model: Path) -> str:
     """What a person needs to see: the sentence, the verdict, why, and the story if there is one."""
     from bandproof.views.phrases import ending  # noqa: PLC0415  (inside hooks only)
+    from bandproof.views.reasons_text import reason_text  # noqa: PLC0415  (inside hooks only)
     from bandproof.views.story_text import story_text  # noqa: PLC0415  (inside hooks only)
 
     wanted = "" if expected == "proven" else f", expected {expected}"
     lines = [f"{finding.verdict}{wanted}: {finding.says}", f"basis: {finding.basis}"]
-    if finding.reason:
-        lines.append(f"reason: {finding.reason}")
+    if reason := reason_text(finding):
+        lines.append(f"reason: {reason}")
     if finding.caution:
         lines.append(f"caution: {finding.caution}")
     if finding.story is not None and finding.layout is not None:

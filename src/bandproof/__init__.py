@@ -1,8 +1,10 @@
 """bandproof: proves, or refutes with a drawn counterexample, what a compressed-air control arrangement does.
 
+    from bandproof.views.reasons_text import reason_text
+
     case, = load_cases([Path("models/two_knob_tractor.toml")])
     for finding in prove([case])[0]:
-        print(finding.property, finding.verdict, finding.reason)
+        print(finding.property, finding.verdict, reason_text(finding))
 
 What is not named here is reached by its module: `bandproof.machine.rig.Rig` to step an arrangement by hand,
 `bandproof.views` to draw, `bandproof.certificates.checks` to check a proof.

@@ -24,7 +24,8 @@ from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
 from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, save
 from bandproof.findings.finding import Finding, Verdict
-from bandproof.findings.limits import Limits, resident_megabytes
+from bandproof.findings.limits import Limits
+from bandproof.findings.reasons import Interrupted
 from bandproof.model.kinds import catalogue
 from bandproof.shell.screen import kind_document, kind_text, list_kinds, progress, show, title
 from bandproof.shell.usage import PlainCommand, PlainGroup
@@ -194,9 +195,6 @@ def _check_numbers(seconds: float, megabytes: int | None, workers: int | None) -
         if given is not None and given < least:
             message = f"{option} cannot be {given:g}; the least is {least}"
             raise RequestError(message)
-    if megabytes is not None and resident_megabytes(0) is None and sys.platform == "win32":
-        message = "--memory: this system does not say how much memory a process has"
-        raise RequestError(message)
 
 
 def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
@@ -226,7 +224,7 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
         for shelf in shelves:
             for claim in select(shelf.case, only):
                 if claim not in shelf.findings:
-                    shelf.add(claim, unanswered(shelf.case.claims[claim], "not decided: the run was interrupted"))
+                    shelf.add(claim, unanswered(shelf.case.claims[claim], Interrupted()))
     return interrupted
 
 

@@ -21,14 +21,16 @@ from bandproof.encoding.clauses import Numbered
 from bandproof.encoding.system import StepRule, pose
 from bandproof.engines import run
 from bandproof.engines.explore import explore
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
+from bandproof.findings.reasons import NoPressures, OutOfTime, Unreal
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
 from bandproof.properties.claim import Property, Shape
 from bandproof.text.errors import CrossCheckError
+from bandproof.views.reasons_text import reason_text
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
 
 ROOT = Path(__file__).parents[2]
@@ -83,7 +85,7 @@ def test_a_refutation_carries_a_story_that_plays_on_the_machine(tmp_path: Path) 
 
 def test_what_cannot_be_reached_is_refuted_with_a_certificate(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, claim("both", 'reachable = "tank is below 20 psi and brake is at least 100 psi"'))
-    assert (finding.verdict, finding.reason) == (Verdict.REFUTED, "no run from the start gets there")
+    assert (finding.verdict, reason_text(finding)) == (Verdict.REFUTED, "no run from the start gets there")
     assert finding.certificate is not None
 
 
@@ -152,17 +154,39 @@ RACE = 'never = "lever is forward and valve is venting and brake is at least 20 
 def test_a_race_is_refuted_and_said_to_be_one(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, claim("race", RACE))
     assert finding.verdict is Verdict.REFUTED
-    assert finding.reason == "proven when the driver lets the air settle before each action"
+    assert finding.waiting == Waiting(Verdict.PROVEN)
+    assert reason_text(finding) == "proven when the driver lets the air settle before each action"
 
 
 def test_a_claim_broken_by_a_patient_driver_too_says_so(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, REFUTED)
-    assert finding.reason == "also refuted when the driver lets the air settle before each action"
+    assert finding.waiting == Waiting(Verdict.REFUTED, same_story=True)
+    assert reason_text(finding) == "also refuted when the driver lets the air settle before each action"
+
+
+def test_a_story_comes_with_the_vehicle_its_pressures_hold_for(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, REFUTED)
+    assert finding.vehicle is not None
+    assert finding.layout is not None
+    volumes = finding.layout.arrangement.volumes
+    assert [name for name, _ in finding.vehicle.sizes] == [volume.name for volume in volumes]
+    assert finding.vehicle.assumed == tuple(volume.name for volume in volumes if volume.litres is None)
+    for part, name, found in finding.vehicle.settings:
+        setting = finding.layout.arrangement.setting(name)
+        assert setting.low <= found <= setting.high, part
+
+
+def test_a_proof_comes_with_its_clauses_in_words(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"'))
+    assert finding.certificate is not None
+    assert finding.readings
+    for number, words in enumerate(finding.readings, start=1):
+        assert f"; c{number}  {words}\n" in finding.certificate
 
 
 def test_nothing_is_said_of_patience_where_it_was_asked_for(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, claim("patient", 'never = "brake is at least 20 psi"', driver="after settling"))
-    assert (finding.verdict, finding.reason) == (Verdict.REFUTED, "")
+    assert (finding.verdict, reason_text(finding)) == (Verdict.REFUTED, "")
 
 
 # ------------------------------------------------------------------------------------------------------- the starts
@@ -202,25 +226,28 @@ def test_a_start_that_can_be_reached_needs_no_remark(tmp_path: Path) -> None:
     (finding,) = decided(
         tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
     )
-    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, "")
+    assert (finding.verdict, reason_text(finding)) == (Verdict.PROVEN, "")
 
 
 def test_an_assumed_start_is_named_with_the_verdict(tmp_path: Path) -> None:
     (finding,) = decided(
         tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="told")
     )
-    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
+    assert (finding.verdict, reason_text(finding)) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
 
 
 def test_a_start_reached_from_an_assumed_one_says_so(tmp_path: Path) -> None:
     further = ARRANGEMENT + '\n[starts.vented]\nwhere = "brake is below 20 psi"\nfrom = "told"\n'
     (finding,) = decided(tmp_path, claim("can", 'reachable = "brake is at least 20 psi"', during="vented"), further)
-    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
+    assert (finding.verdict, reason_text(finding)) == (Verdict.PROVEN, 'start "told" is assumed, not shown reachable')
 
 
 def test_a_claim_from_a_start_that_cannot_come_about_is_empty(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, claim("never-so", 'never = "brake is at least 20 psi"', during="impossible"))
-    assert (finding.verdict, finding.reason) == (Verdict.EMPTY, 'its start "impossible" cannot be reached from "empty"')
+    assert (finding.verdict, reason_text(finding)) == (
+        Verdict.EMPTY,
+        'its start "impossible" cannot be reached from "empty"',
+    )
 
 
 def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(
@@ -232,14 +259,17 @@ def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(
         decision = decided_by(rule, sought, **given)
         if sought.id != "start":
             return decision
-        return replace(decision, verdict=Verdict.UNDECIDED, story=None, reason="no pressures were found")
+        return replace(decision, verdict=Verdict.UNDECIDED, story=None, reasons=(NoPressures(Unreal.GAVE_UP),))
 
     monkeypatch.setattr(run, "decide", unsure)
     (finding,) = decided(
         tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
     )
     assert finding.verdict is Verdict.PROVEN
-    assert finding.reason == 'start "braked" is not shown reachable: no pressures were found'
+    assert (
+        reason_text(finding)
+        == 'start "braked" is not shown reachable: a run was found, but no pressures for it: the solver gave up on its air accounts'
+    )
 
 
 LOOSE = ARRANGEMENT + '\n[starts.loose]\nwhere = "brake is at least 100 psi"\nfrom = "empty"\nsettled = false\n'
@@ -251,7 +281,7 @@ def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing_and_says_what
     wrong = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
     (finding,) = decided(tmp_path, wrong, LOOSE)
     assert (finding.verdict, finding.story) == (Verdict.UNDECIDED, None)
-    assert finding.reason == (
+    assert reason_text(finding) == (
         'proven for the states of start "loose" that can be reached from "empty"; its condition allows others too: '
         "add to it, for one, that tank is at least 20 psi or brake is below 100 psi"
     )
@@ -264,7 +294,7 @@ def test_with_what_it_lacks_the_start_is_narrow_enough_for_a_proof(tmp_path: Pat
     )
     right = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
     (finding,) = decided(tmp_path, right, tight)
-    assert (finding.verdict, finding.reason) == (Verdict.PROVEN, "")
+    assert (finding.verdict, reason_text(finding)) == (Verdict.PROVEN, "")
     assert finding.certificate is not None
 
 
@@ -300,8 +330,9 @@ def test_no_limit_is_never_reached() -> None:
 
 def test_the_clock_runs_out() -> None:
     clock = Clock(Limits(seconds=-1.0))
-    with pytest.raises(GaveUpError, match="time limit of -1 s"):
+    with pytest.raises(GaveUpError) as gave_up:
         clock()
+    assert gave_up.value.reason == OutOfTime(-1.0)
     assert clock.seconds_left == 0
 
 

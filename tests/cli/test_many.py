@@ -22,6 +22,7 @@ from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.limits import Limits
 from bandproof.model.conditions import Below
 from bandproof.text.errors import CrossCheckError
+from bandproof.views.reasons_text import reason_text
 from tests.cli.samples import ALL, HEAD, PROVEN, lay
 
 pytestmark = pytest.mark.slow
@@ -89,7 +90,7 @@ def test_every_finding_is_heard_of_as_it_comes(tmp_path: Path) -> None:
 def test_a_worker_that_hangs_is_ended_and_the_others_go_on(tmp_path: Path) -> None:
     cases = [trapped(sample(tmp_path / "bad", HEAD + PROVEN), time.sleep, 60), sample(tmp_path / "good", HEAD + PROVEN)]
     (bad,), (good,) = prove(cases, limits=Limits(seconds=5), processes=2)
-    assert (bad.verdict, bad.reason) == (Verdict.UNDECIDED, "not decided within the time limit of 5 s")
+    assert (bad.verdict, reason_text(bad)) == (Verdict.UNDECIDED, "not decided within the time limit of 5 s")
     assert good.verdict is Verdict.PROVEN
 
 
@@ -97,14 +98,17 @@ def test_a_worker_that_dies_costs_its_claims_and_no_others(tmp_path: Path) -> No
     cases = [trapped(sample(tmp_path / "bad", HEAD + PROVEN), os._exit, 7), sample(tmp_path / "good", HEAD + PROVEN)]
     (bad,), (good,) = prove(cases, processes=1)
     assert bad.verdict is Verdict.UNDECIDED
-    assert bad.reason == "not decided: the worker process ended by itself (exit code 7)"
+    assert reason_text(bad) == "not decided: the worker process ended by itself (exit code 7)"
     assert good.verdict is Verdict.PROVEN
 
 
 def test_a_worker_that_takes_too_much_memory_is_ended(tmp_path: Path) -> None:
     case = trapped(sample(tmp_path, HEAD + PROVEN), gorge, 900)
     ((finding,),) = prove([case], limits=Limits(megabytes=600), processes=1)
-    assert (finding.verdict, finding.reason) == (Verdict.UNDECIDED, "not decided within the memory limit of 600 MB")
+    assert (finding.verdict, reason_text(finding)) == (
+        Verdict.UNDECIDED,
+        "not decided within the memory limit of 600 MB",
+    )
 
 
 def test_a_claim_may_take_what_the_limits_allow(tmp_path: Path) -> None:
@@ -130,6 +134,7 @@ _SCRIPT = """
 import sys, time
 import bandproof.cli
 from bandproof.deciding.cases import load_cases
+from bandproof.views.reasons_text import reason_text
 from tests.cli.test_many import trapped
 
 if __name__ == "__main__":

@@ -25,7 +25,9 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State
 from bandproof.model.conditions import AtLeast
-from bandproof.views.json_files import story_from_json, story_json
+from bandproof.views.json_files import story_json
+from bandproof.views.reasons_text import reason_text
+from bandproof.views.story_files import story_from_json
 from tests.cli.samples import HEAD, lay
 
 BAR = Fraction(100_000)
@@ -53,7 +55,7 @@ def decided(folder: Path, claims: str, model: str = MODEL) -> tuple[Case, Decide
 def test_a_race_that_nature_does_not_run_is_proven_not_to_be_lost(tmp_path: Path) -> None:
     case, worked, (lag, mark) = decided(tmp_path, LAG + MARK)
     assert [(w.pending, w.mover, w.allowance) for w in worked.layout.timing_constraints] == [("pilot", "trailer", 0)]
-    assert (lag.verdict, lag.reason, mark.verdict) == (Verdict.PROVEN, "", Verdict.PROVEN)
+    assert (lag.verdict, reason_text(lag), mark.verdict) == (Verdict.PROVEN, "", Verdict.PROVEN)
     assert lag.certificate is not None
     assert recheck_against(lag.certificate, case.arrangement, case.properties[0]).ok
 
@@ -141,7 +143,7 @@ def test_a_start_state_that_only_counters_rule_out_refutes_nothing(tmp_path: Pat
     late = claim("late", 'never = "pilot is at least 1 bar"', during="tripped")
     _, _, (_, _, found) = decided(tmp_path, LAG + MARK + late)
     assert found.verdict is Verdict.UNDECIDED
-    assert found.reason.startswith('proven for the states of start "tripped" that can be reached from "charged"')
+    assert reason_text(found).startswith('proven for the states of start "tripped" that can be reached from "charged"')
 
 
 def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
@@ -151,7 +153,7 @@ def test_where_no_condition_says_what_a_state_lacks_it_alone_is_left_out(
     late = claim("late", 'never = "pilot is at least 1 bar"', during="tripped")
     _, _, (_, _, found) = decided(tmp_path, LAG + MARK + late)
     assert found.verdict is Verdict.UNDECIDED
-    assert "add to it, for one, that not " in found.reason
+    assert "add to it, for one, that not " in reason_text(found)
 
 
 def test_what_a_run_remembers_is_no_condition() -> None:

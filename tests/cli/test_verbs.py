@@ -14,9 +14,11 @@ import pytest
 
 from bandproof.api import SCHEMAS
 from bandproof.certificates.checks import Excluded
+from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.lemma import Lemma
 from bandproof.model.kinds import catalogue
 from bandproof.text.codes import CODES
+from bandproof.views.reasons_text import unreal_words
 from bandproof.witness import concretise as find_pressures
 from bandproof.witness.concretise import Impossible, Unclear
 from tests.cli.conftest import Run
@@ -290,6 +292,22 @@ def test_a_story_with_a_step_taken_out_does_not_stand(run: Run) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("proven")
+def test_every_key_at_fault_in_a_story_is_named_with_its_file(run: Run) -> None:
+    file = Path("out/hand_valve/brake-stays-empty.story.json")
+    document = json.loads(file.read_text(encoding="utf-8"))
+    document["steps"][0]["kind"] = "jump"
+    del document["start"]
+    file.write_text(json.dumps(document), encoding="utf-8")
+    result = run("recheck", file)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.splitlines() == [
+        f"error {file.as_posix()}: story file, start: this key is missing",
+        f"error {file.as_posix()}: story file, steps[0].kind: \"jump\" is none of 'react', 'flow' or 'act'",
+    ]
+
+
+@pytest.mark.slow
 def test_a_story_of_another_arrangement_does_not_stand(proven: Path, run: Run) -> None:
     proven.write_text(ARRANGEMENT.replace('"150 psi"', '"140 psi"'), encoding="utf-8")
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
@@ -302,8 +320,8 @@ def test_a_story_of_another_arrangement_does_not_stand(proven: Path, run: Run) -
 @pytest.mark.parametrize(
     ("answer", "code", "word"),
     [
-        (Impossible("air does not come from nothing", Lemma((), None)), 1, "DOES NOT STAND"),
-        (Unclear("the solver gave up"), 3, "cannot be told"),
+        (Impossible(NoPressures(Unreal.AIR, ("brake",)), Lemma((), None)), 1, "DOES NOT STAND"),
+        (Unclear(NoPressures(Unreal.GAVE_UP)), 3, "cannot be told"),
     ],
 )
 def test_a_story_that_air_does_not_allow_does_not_stand(
@@ -313,7 +331,7 @@ def test_a_story_that_air_does_not_allow_does_not_stand(
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
     assert result.exit_code == code
     assert word in result.stdout
-    assert f"fault: {answer.reason}" in result.stdout
+    assert f"fault: {unreal_words(answer.reason)}" in result.stdout
 
 
 @pytest.mark.slow

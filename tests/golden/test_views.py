@@ -10,6 +10,8 @@ from collections.abc import Callable
 from typing import Any
 
 from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.reasons import Lacking
+from bandproof.properties.claim import Lack, Named
 from bandproof.views.json_files import prove_json, story_json
 from bandproof.views.machines import machine_dot
 from bandproof.views.phrases import ending
@@ -70,6 +72,9 @@ def test_a_short_story_as_json(golden: Golden) -> None:
 
 
 def test_verdicts_as_json(golden: Golden) -> None:
-    findings = (BROKEN, Finding("a-b", "a holds", "49 CFR 393.43(b)", Verdict.NOT_APPLICABLE, reason="no role a"))
+    findings = (
+        BROKEN,
+        Finding("a-b", "a holds", "49 CFR 393.43(b)", Verdict.NOT_APPLICABLE, (Lacking((Lack(Named.ROLE, "a"),)),)),
+    )
     written = {BROKEN.property: "out/trailer-knob-stays-in.json"}
     golden("prove.json", _json(prove_json(arrangement(), findings, counterexamples=written)))

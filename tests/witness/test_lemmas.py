@@ -12,6 +12,7 @@ from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.run import decide, search
 from bandproof.findings.finding import Verdict
+from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.cubes import Literal, true_of, whole
 from bandproof.lemmas.lemma import Lemma, contradiction, forbids, lemma_of, refine
 from bandproof.machine.layout import Layout
@@ -72,7 +73,8 @@ def taught(sample: Sample) -> tuple[Layout, Story, Lemma]:
     assert story is not None
     answer = find_pressures(layout, story, claim)
     assert isinstance(answer, Impossible)
-    assert answer.reason
+    assert answer.reason.why is Unreal.AIR
+    assert {*answer.reason.volumes, *answer.reason.parts}
     return layout, story, answer.lemma
 
 
@@ -146,18 +148,18 @@ def test_a_contradiction_that_a_fresh_solver_does_not_see_teaches_nothing(monkey
     assert story is not None
     answer = find_pressures(layout, story, claim)
     assert isinstance(answer, Unclear)
-    assert "not confirmed" in answer.reason
+    assert answer.reason == NoPressures(Unreal.NOT_CONFIRMED)
 
 
 @pytest.mark.parametrize("claim", [never(at_least("tank", 100)), never(at_least("pilot", 100))])
 def test_a_search_that_a_hint_cuts_short_has_proven_nothing(monkeypatch: pytest.MonkeyPatch, claim: Property) -> None:
     """The hint forbids every run, so none is left to be found; but it was never shown that none is real."""
-    hint = Unclear("it is not known", Lemma((frozenset(),), None))
+    hint = Unclear(NoPressures(Unreal.NO_SIZES), Lemma((frozenset(),), None))
     monkeypatch.setattr("bandproof.engines.run.concretise", lambda *_, **__: hint)
     arrangement, _ = cylinder("1")
     decision = decide(StepRule(layout_for(arrangement, claim)), claim)
     assert decision.verdict is Verdict.UNDECIDED
-    assert "it is not known" in decision.reason
+    assert decision.reasons == (NoPressures(Unreal.NO_SIZES),)
 
 
 def test_a_lemma_of_another_start_does_not_speak_of_this_one() -> None:

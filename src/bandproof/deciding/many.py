@@ -24,8 +24,9 @@ from multiprocessing.connection import Connection, wait
 
 from bandproof.deciding.cases import Case
 from bandproof.deciding.one import Decider, unanswered
-from bandproof.findings.finding import Finding
+from bandproof.findings.finding import Finding, out_of_memory
 from bandproof.findings.limits import Limits, resident_megabytes
+from bandproof.findings.reasons import OutOfMemory, OutOfTime, Reason, WorkerDied
 from bandproof.text.errors import CrossCheckError
 
 #: Seconds a worker may overstay a time limit before it is ended from outside: one long solver query.
@@ -94,7 +95,7 @@ def _work(line: Connection, limits: Limits) -> None:
             elif decider is not None:
                 finding = decider.decide(decider.case.claims[message], limits)
                 line.send(finding)
-                if finding.reason == _spent(limits):
+                if out_of_memory(finding):
                     return  # memory once taken is seldom given back, and the next claim should not suffer for it
         except EOFError:
             return
@@ -102,10 +103,6 @@ def _work(line: Connection, limits: Limits) -> None:
             line.send(str(contradiction))
         except Exception:  # noqa: BLE001  (whatever it is, it is a defect, and the parent must hear of it)
             line.send(traceback.format_exc())
-
-
-def _spent(limits: Limits) -> str | None:
-    return None if limits.megabytes is None else limits.out_of_memory
 
 
 # ---------------------------------------------------------------------------------------------------- in the parent
@@ -156,6 +153,11 @@ def _deaf_to_interrupts() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _death(code: int | None) -> WorkerDied:
+    """How a process ended, from its exit code: Python gives a signal as a negative number."""
+    return WorkerDied(signal=-code) if code is not None and code < 0 else WorkerDied(status=code)
 
 
 class _Floor:
@@ -225,11 +227,11 @@ class _Floor:
         except (EOFError, OSError):
             worker.process.join()
             code = worker.process.exitcode
-            how = f"signal {-code}" if code is not None and code < 0 else f"exit code {code}"
             if worker.case is None:
+                how = f"signal {-code}" if code is not None and code < 0 else f"exit code {code}"
                 message = f"a worker process could not start ({how})"
                 raise CrossCheckError(message) from None
-            self._give_up(worker, f"not decided: the worker process ended by itself ({how})")
+            self._give_up(worker, _death(code))
             return
         if isinstance(message, str):
             raise CrossCheckError(message)
@@ -237,7 +239,7 @@ class _Floor:
         if isinstance(message, Finding) and worker.case is not None and worker.claim is not None:
             self._observer(worker.case, worker.claim, message)
             worker.claim = None
-            if message.reason == _spent(self._limits):
+            if out_of_memory(message):
                 self._dismiss(worker)
                 return
         self._assign(worker)
@@ -251,14 +253,14 @@ class _Floor:
             # Encoding is shared by all claims that wait for it, and so is the time it may take.
             share = 1 if worker.claim is not None else max(1, len(self._waiting[worker.case]))
             if time.monotonic() - worker.since > limits.seconds * share + _GRACE_SECONDS:
-                self._give_up(worker, limits.out_of_time)
+                self._give_up(worker, OutOfTime(limits.seconds))
                 return
         if limits.megabytes is not None:
             used = resident_megabytes(worker.process.pid or 0)
             if used is not None and used > limits.megabytes * _GRACE_MEMORY:
-                self._give_up(worker, limits.out_of_memory)
+                self._give_up(worker, OutOfMemory(limits.megabytes))
 
-    def _give_up(self, worker: _Worker, reason: str) -> None:
+    def _give_up(self, worker: _Worker, reason: Reason) -> None:
         """End a worker. The claim it was at is undecided; if it was encoding, all that wait for it are."""
         seconds = time.monotonic() - worker.since
         self._dismiss(worker)
@@ -268,4 +270,5 @@ class _Floor:
         if worker.claim is None:
             self._waiting[worker.case].clear()
         for claim in lost:
-            self._observer(worker.case, claim, unanswered(self._cases[worker.case].claims[claim], reason, seconds))
+            left = unanswered(self._cases[worker.case].claims[claim], reason, seconds=seconds)
+            self._observer(worker.case, claim, left)

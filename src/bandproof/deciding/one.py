@@ -14,9 +14,26 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case
-from bandproof.deciding.origins import clauses_as_conditions, narrowed, start_condition, state_condition
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.deciding.origins import (
+    clauses_as_conditions,
+    narrowed,
+    place_conditions,
+    start_condition,
+    state_condition,
+)
+from bandproof.findings.finding import Finding, Learnt, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits
+from bandproof.findings.reasons import (
+    Assumption,
+    Lacking,
+    NoMoreMemory,
+    NoPressures,
+    Reason,
+    StartAssumed,
+    StartTooWide,
+    StartUnreachable,
+    StartUnshown,
+)
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, surely
 from bandproof.machine.story import Story
@@ -25,22 +42,22 @@ from bandproof.model.arrangement import Start
 from bandproof.model.conditions import Condition, Not, Truth
 from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
 from bandproof.text.errors import CrossCheckError
-from bandproof.views.phrases import show_condition
 
 if TYPE_CHECKING:
+    from bandproof.certificates.checks import Written
     from bandproof.encoding.system import StepRule
     from bandproof.engines.run import Decision
     from bandproof.engines.walk import Sights
 
-#: How many of the things that a start's condition lacks are named.
-_SHOWN = 3
 
-
-def unanswered(claim: Property | NotApplicable, reason: str = "", seconds: float = 0.0) -> Finding:
-    """The finding for a claim that is not applicable, or that stays undecided for `reason`."""
+def unanswered(claim: Property | NotApplicable, *reasons: Reason, seconds: float = 0.0) -> Finding:
+    """The finding for a claim that is not applicable, or that stays undecided for `reasons`, after so many seconds."""
     if isinstance(claim, NotApplicable):
-        return Finding(claim.id, claim.says, claim.basis, Verdict.NOT_APPLICABLE, claim.reason, caution=claim.caution)
-    return Finding(claim.id, claim.says, claim.basis, Verdict.UNDECIDED, reason, seconds=seconds, caution=claim.caution)
+        lacking = (Lacking(claim.lacks),)
+        return Finding(claim.id, claim.says, claim.basis, Verdict.NOT_APPLICABLE, lacking, caution=claim.caution)
+    return Finding(
+        claim.id, claim.says, claim.basis, Verdict.UNDECIDED, reasons, seconds=seconds, caution=claim.caution
+    )
 
 
 class Decider:
@@ -54,8 +71,8 @@ class Decider:
         self.layout = case.layout()
         self._rule = StepRule(self.layout)
         self._seen: dict[str, Sights] = {}
-        self._origins: dict[str, str] = {}
-        self._unshown: dict[str, str] = {}
+        self._origins: dict[str, StartUnreachable | None] = {}
+        self._unshown: dict[str, StartUnshown] = {}
         self._waiting: dict[Property, Verdict] = {}
         for claim in case.properties:
             pose(self._rule, claim)
@@ -71,39 +88,32 @@ class Decider:
         try:
             finding = self._decide(claim, Clock(limits or Limits()))
         except GaveUpError as limit:
-            finding = unanswered(claim, str(limit))
+            finding = unanswered(claim, limit.reason)
         except MemoryError:
-            finding = unanswered(claim, "not decided: the system has no more memory")
+            finding = unanswered(claim, NoMoreMemory())
         return replace(finding, seconds=time.perf_counter() - began)
 
     def _decide(self, claim: Property, clock: Clock) -> Finding:
         start = self.layout.arrangement.start(claim.during)
         lost = self._unreachable(start, clock)
-        if lost:
-            return replace(unanswered(claim), verdict=Verdict.EMPTY, reason=lost)
+        if lost is not None:
+            return replace(unanswered(claim, lost), verdict=Verdict.EMPTY)
         decision, lacking = self._answer(claim, start, clock)
-        finding = Finding(
-            property=claim.id,
-            says=claim.says,
-            basis=claim.basis,
-            verdict=decision.verdict,
-            reason=decision.reason,
-            steps=None if decision.story is None else len(decision.story.steps),
-            caution=claim.caution,
-            layout=self.layout,
-            story=decision.story,
-            engine=decision.engine,
-        )
+        finding = _finding(claim, self.layout, decision)
+        if lacking and decision.verdict is not Verdict.UNDECIDED and decision.story is None:
+            too_wide = StartTooWide(finding.verdict, start.name, start.reached_from or start.name, lacking)
+            return replace(finding, verdict=Verdict.UNDECIDED, reasons=(too_wide,))
+        finding = replace(finding, assumptions=self._assumptions(start))
         if decision.verdict is Verdict.UNDECIDED:
-            return _with_reason(finding, self._assumption(start))
-        if lacking and decision.story is None:
-            return replace(finding, verdict=Verdict.UNDECIDED, reason=self._too_wide(start, finding, lacking))
-        finding = replace(finding, certificate=self._certificate(claim, decision, clock))
+            return finding
+        written = self._certificate(claim, decision, clock)
+        if written is not None:
+            finding = replace(finding, certificate=written.text, readings=written.readings)
         if claim.pace is Pace.AFTER_SETTLING:
             self._waiting[_sense(claim)] = finding.verdict
         if finding.verdict is Verdict.REFUTED:
-            finding = _with_reason(finding, self._if_the_driver_waits(claim, finding.story, clock))
-        return _with_reason(finding, self._assumption(start))
+            finding = replace(finding, waiting=self._if_the_driver_waits(claim, finding.story, clock))
+        return finding
 
     def _run(
         self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True, least: int = 0
@@ -120,8 +130,8 @@ class Decider:
 
     # ------------------------------------------------------------------------------------------------- certificates
 
-    def _certificate(self, claim: Property, decision: Decision, clock: Clock) -> str | None:
-        """The proof as text, checked by reading that text again; None for an answer that rests on a story."""
+    def _certificate(self, claim: Property, decision: Decision, clock: Clock) -> Written | None:
+        """The proof written down, checked by reading that text again; None for an answer that rests on a story."""
         from bandproof.certificates.checks import Excluded, recheck, write_certificate  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import search  # noqa: PLC0415  (as in `decide`)
 
@@ -131,40 +141,40 @@ class Decider:
             excluded = Excluded.CONDITION
         if invariant is None:
             return None
-        text = write_certificate(decision.problem, invariant, excluded, lemmas=decision.lemmas).text
-        checked = recheck(text, f"{claim.id}.smt2")
+        written = write_certificate(decision.problem, invariant, excluded, lemmas=decision.lemmas)
+        checked = recheck(written.text, f"{claim.id}.smt2")
         if not checked.ok:
             message = f'property "{claim.id}": its certificate does not stand: {"; ".join(checked.faults)}'
             raise CrossCheckError(message)
-        return text
+        return written
 
     # ------------------------------------------------------------------------------------------------------- starts
 
-    def _unreachable(self, start: Start, clock: Clock) -> str:
-        """Why no state of `start` can come about, or nothing when some state can, or is assumed to."""
+    def _unreachable(self, start: Start, clock: Clock) -> StartUnreachable | None:
+        """Why no state of `start` can come about; None when some state can, or is assumed to."""
         if start.plain or start.assumed or start.reached_from is None:
-            return ""
+            return None
         if start.name not in self._origins:
             reason = self._unreachable(self.layout.arrangement.start(start.reached_from), clock)
-            if not reason:
+            if reason is None:
                 shape = Shape.SETTLED if start.settled else Shape.REACHABLE
                 decision = self._run(_sought(start, start_condition(self.layout, start), shape), clock)
-                if decision.verdict is Verdict.UNDECIDED:
-                    self._unshown[start.name] = f'start "{start.name}" is not shown reachable: {decision.reason}'
+                unreal = next((why for why in decision.reasons if isinstance(why, NoPressures)), None)
+                if unreal is not None:
+                    self._unshown[start.name] = StartUnshown(start.name, unreal)
                 elif decision.story is None:
-                    reason = f'its start "{start.name}" cannot be reached from "{start.reached_from}"'
+                    reason = StartUnreachable(start.name, start.reached_from)
             self._origins[start.name] = reason
         return self._origins[start.name]
 
-    def _assumption(self, start: Start) -> str:
-        """What is taken for granted about where `start` comes from, or nothing."""
-        remarks = [self._unshown.get(start.name, "")]
+    def _assumptions(self, start: Start) -> tuple[Assumption, ...]:
+        """What is taken for granted about where `start` comes from."""
+        line = [start]
         while not start.plain and not start.assumed and start.reached_from is not None:
             start = self.layout.arrangement.start(start.reached_from)
-            remarks.append(self._unshown.get(start.name, ""))
-        if not start.plain:
-            remarks.append(f'start "{start.name}" is assumed, not shown reachable')
-        return "; ".join(remark for remark in remarks if remark)
+            line.append(start)
+        found: list[Assumption] = [self._unshown[one.name] for one in line if one.name in self._unshown]
+        return tuple(found if start.plain else [*found, StartAssumed(start.name)])
 
     def _answer(
         self, claim: Property, start: Start, clock: Clock, least: int = 0
@@ -201,35 +211,48 @@ class Decider:
             decision = self._run(claim, clock, rule)
         return decision, tuple(lacking)
 
-    def _too_wide(self, start: Start, finding: Finding, lacking: tuple[Condition, ...]) -> str:
-        unit = self.layout.arrangement.unit
-        missing = " and ".join(show_condition(condition, unit) for condition in lacking[:_SHOWN])
-        return (
-            f'{finding.verdict} for the states of start "{start.name}" that can be reached from "{start.reached_from}"; '
-            f"its condition allows others too: add to it, for one, that {missing}"
-        )
-
     # --------------------------------------------------------------------------------------------------------- pace
 
-    def _if_the_driver_waits(self, claim: Property, story: Story | None, clock: Clock) -> str:
+    def _if_the_driver_waits(self, claim: Property, story: Story | None, clock: Clock) -> Waiting | None:
         """What becomes of a claim refuted at any time when the driver lets the air settle before each action."""
         from bandproof.engines.run import LONGER  # noqa: PLC0415  (as in `decide`)
         from bandproof.machine.rig import replay  # noqa: PLC0415  (as in `decide`)
 
         if story is None or claim.pace is not Pace.ANY_TIME:
-            return ""
+            return None
         waiting = replace(claim, pace=Pace.AFTER_SETTLING)
         if replay(self.layout, story, waiting) is None:
-            return "also refuted when the driver lets the air settle before each action"
+            return Waiting(Verdict.REFUTED, same_story=True)
         sense = _sense(waiting)
         if sense not in self._waiting:
             try:
                 start = self.layout.arrangement.start(claim.during)
                 # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
                 self._waiting[sense] = self._answer(waiting, start, clock, max(0, len(story.steps) - LONGER))[0].verdict
-            except GaveUpError:
-                return "not decided in the time left whether it holds when the driver lets the air settle"
-        return f"{self._waiting[sense]} when the driver lets the air settle before each action"
+            except GaveUpError as limit:
+                return Waiting(Verdict.UNDECIDED, gave_up=limit.reason)
+        return Waiting(self._waiting[sense])
+
+
+def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
+    """A decision as a finding, before anything is written or said beside it."""
+    return Finding(
+        property=claim.id,
+        says=claim.says,
+        basis=claim.basis,
+        verdict=decision.verdict,
+        reasons=decision.reasons,
+        steps=None if decision.story is None else len(decision.story.steps),
+        caution=claim.caution,
+        layout=layout,
+        story=decision.story,
+        engine=decision.engine,
+        vehicle=decision.vehicle,
+        learnt=tuple(
+            Learnt(lemma.start, tuple(place_conditions(layout, place) for place in lemma.places))
+            for lemma in decision.lemmas
+        ),
+    )
 
 
 def _sense(claim: Property) -> Property:
@@ -251,8 +274,3 @@ def _clauses(decision: Decision) -> tuple[Condition, ...]:
     return clauses_as_conditions(
         [condition_of(bits[x >> 1], holds=not x & 1) for x in clause] for clause in decision.invariant or ()
     )
-
-
-def _with_reason(finding: Finding, further: str) -> Finding:
-    """The finding with one more thing said about it."""
-    return replace(finding, reason="; ".join(r for r in (finding.reason, further) if r))

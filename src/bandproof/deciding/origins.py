@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import State
@@ -23,6 +24,9 @@ from bandproof.model.conditions import (
     InState,
     Not,
 )
+
+if TYPE_CHECKING:
+    from bandproof.lemmas import cubes
 
 
 def start_condition(layout: Layout, start: Start) -> Condition:
@@ -64,6 +68,24 @@ def clauses_as_conditions(clauses: Iterable[Iterable[Condition | None]]) -> tupl
     """
     known = [list(clause) for clause in clauses]
     return tuple(_any([fact for fact in clause if fact is not None]) for clause in known if None not in clause)
+
+
+def place_conditions(layout: Layout, place: Iterable[cubes.Literal]) -> tuple[Condition, ...]:
+    """What is true in the states of a lemma's place, in a fixed order."""
+    return tuple(_true_there(layout, literal) for literal in sorted(place, key=lambda literal: literal.order))
+
+
+def _true_there(layout: Layout, literal: cubes.Literal) -> Condition:
+    match literal.sort:
+        case "level":
+            mark = layout.thresholds[literal.subject][literal.rank]
+            return AtLeast(literal.subject, mark, mark) if literal.holds else Below(literal.subject, mark, mark)
+        case "mishap":
+            return Happened(literal.subject) if literal.holds else Not(Happened(literal.subject))
+        case "part":
+            return InState(literal.subject, literal.values)
+        case _:
+            return InPosition(literal.subject, literal.values)
 
 
 def _any(items: list[Condition]) -> Condition:

@@ -14,13 +14,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bandproof.deciding.cases import Case, RequestError, load_cases
+from bandproof.findings.shapes import BadRecordError
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.story import Story
 from bandproof.properties.claim import Property
 from bandproof.terms.names import closest
 from bandproof.text.errors import FileError
-from bandproof.views.json_files import layout_from_json, story_from_json
+from bandproof.views.reasons_text import unreal_words
+from bandproof.views.story_files import layout_from_json, read_story_file, story_from_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +84,10 @@ def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path
 
 def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
     try:
-        document = json.loads(text)
-        named = document["arrangement"]
-        claim, sha256, source = str(document["property"]), named["sha256"], str(named["file"])
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        message = f"{file.as_posix()}: this is no story file: {_said(error)}."
-        raise BadFileError(message) from error
+        document = read_story_file(json.loads(text))
+    except (BadRecordError, ValueError, RecursionError) as error:
+        raise BadFileError(_no_story(file, error)) from error
+    claim, sha256, source = document.property, document.arrangement.sha256, document.arrangement.file
     case = load_cases([model or Path(source)], packs)[0]
     arrangement, property_ = case.arrangement, _claim(case, claim)
     done = (f"played again on {arrangement.file}, property {claim}",)
@@ -97,7 +97,7 @@ def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | No
     try:
         layout = layout_from_json(arrangement, document)
         story = story_from_json(layout, document)
-    except ValueError as error:
+    except BadRecordError as error:
         return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(str(error),))
     wrong = (
         replay(layout, story, property_) if story.start == property_.during else "it starts elsewhere than the claim"
@@ -117,7 +117,9 @@ def _made_real(layout: Layout, story: Story, claim: Property, done: tuple[str, .
     if isinstance(answer, Real):
         return Rechecked("story", claim.id, name, ok=True, done=(*done, "pressures that fit it were found anew"))
     unknown = not isinstance(answer, Impossible)
-    return Rechecked("story", claim.id, name, ok=False, done=done, faults=(answer.reason,), unknown=unknown)
+    return Rechecked(
+        "story", claim.id, name, ok=False, done=done, faults=(unreal_words(answer.reason),), unknown=unknown
+    )
 
 
 def _claim(case: Case, name: str) -> Property:
@@ -130,7 +132,9 @@ def _claim(case: Case, name: str) -> Property:
     raise RequestError(message)
 
 
-def _said(error: Exception) -> str:
-    if isinstance(error, KeyError):
-        return f"it has no {error}"
-    return "nested too deeply" if isinstance(error, RecursionError) else str(error)
+def _no_story(file: Path, error: Exception) -> str:
+    """What is wrong with a file that should be a story, each fault on a line that names the file."""
+    said = "nested too deeply" if isinstance(error, RecursionError) else str(error)
+    if not isinstance(error, BadRecordError):
+        said = f"this is no story file: {said}"
+    return "\n".join(f"error {file.as_posix()}: {line}" for line in said.splitlines())

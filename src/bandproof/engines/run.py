@@ -15,8 +15,9 @@ from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.bounded import Unrolling, a_start, no_state_in
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.engines.walk import Sights, walks
-from bandproof.findings.finding import Verdict
+from bandproof.findings.finding import Vehicle, Verdict
 from bandproof.findings.limits import GaveUpError
+from bandproof.findings.reasons import ConditionNever, Lemmas, NoPressures, NoRun, PerhapsShorter, Reason, ShorterUnreal
 from bandproof.lemmas.lemma import Lemma, refine
 from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
@@ -56,25 +57,32 @@ Check = Callable[[], None]
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a search found: a shortest run to the goal, or the clauses of an invariant that excludes it."""
+    """What a search found: a shortest run to the goal, or the clauses of an invariant that excludes it.
+
+    `least`: the run is perhaps no shortest one, but no shorter one has fewer steps than this.
+    """
 
     story: Story | None
     invariant: tuple[tuple[int, ...], ...] | None
     engine: str
-    remark: str = ""
+    least: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The answer to one property, checked. `problem` is what the invariant's literals refer to."""
+    """The answer to one property, checked. `problem` is what the invariant's literals refer to.
+
+    `vehicle` is what the story's pressures hold for.
+    """
 
     verdict: Verdict
-    reason: str
+    reasons: tuple[Reason, ...]
     engine: str
     problem: Problem
     story: Story | None = None
     invariant: tuple[tuple[int, ...], ...] | None = None
     lemmas: tuple[Lemma, ...] = ()
+    vehicle: Vehicle | None = None
 
 
 class DisagreementError(Exception):
@@ -134,8 +142,7 @@ def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
     """The run that reachability found, when bounded search could not look for a shorter one to the end."""
     assert reached.states is not None
     story = tell(problem.layout, problem.claim, [problem.state_of(list(values)) for values in reached.states])
-    reason = f"the story has {len(story.steps)} steps; there may be a shorter one, of at least {depth}"
-    return Outcome(story, None, "reachability", reason if len(story.steps) > depth else "")
+    return Outcome(story, None, "reachability", depth if len(story.steps) > depth else None)
 
 
 def decide(
@@ -160,7 +167,7 @@ def decide(
     known = {} if seen is None else seen
     sights = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", _sights(problem))
     lemmas: list[Lemma] = []
-    doubt = ""
+    doubt: NoPressures | None = None
     while True:
         outcome = search(problem, problem.bad, check, least=least)
         if outcome.story is None:
@@ -168,32 +175,37 @@ def decide(
         _replayed(rule, claim, outcome.story, outcome.engine)
         sights.extend(outcome.story.states)
         if not real:
-            return _shown(claim, problem, outcome, outcome.story, ())
+            return _shown(claim, problem, outcome, outcome.story)
         answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
-            return replace(_shown(claim, problem, outcome, answer.story, answer.assumed), lemmas=tuple(lemmas))
+            shown = _shown(claim, problem, outcome, answer.story)
+            return replace(shown, lemmas=tuple(lemmas), vehicle=_vehicle(answer))
         lemma = answer.hint if isinstance(answer, Unclear) else answer.lemma
-        doubt = doubt or (answer.reason if isinstance(answer, Unclear) else "")
+        doubt = doubt or (answer.reason if isinstance(answer, Unclear) else None)
         if lemma is None or len(lemmas) == LEMMAS:
-            return _undecided(doubt or answer.reason, outcome.engine, problem)
+            return _undecided(doubt or answer.reason, outcome.engine, problem, lemmas)
         lemmas.append(lemma)
         problem = refine(rule, problem, lemma)
     if doubt:
-        return _undecided(doubt, outcome.engine, problem)
-    reason = "" if not lemmas else f"holds because air is conserved: {len(lemmas)} kinds of run without it are excluded"
+        return _undecided(doubt, outcome.engine, problem, lemmas)
+    reasons = (Lemmas(len(lemmas)),) if lemmas else ()
     decision = Decision(
-        Verdict.PROVEN, reason, outcome.engine, problem, invariant=outcome.invariant, lemmas=tuple(lemmas)
+        Verdict.PROVEN, reasons, outcome.engine, problem, invariant=outcome.invariant, lemmas=tuple(lemmas)
     )
     if monitor_of(claim).wanted:
-        return replace(decision, verdict=Verdict.REFUTED, reason="no run from the start gets there")
+        return replace(decision, verdict=Verdict.REFUTED, reasons=(NoRun(),))
     if _is_empty(rule, claim, problem, sights, check):
-        return replace(decision, verdict=Verdict.EMPTY, reason="its condition can never happen")
+        return replace(decision, verdict=Verdict.EMPTY, reasons=(ConditionNever(),))
     return decision
 
 
-def _undecided(reason: str, engine: str, problem: Problem) -> Decision:
-    return Decision(Verdict.UNDECIDED, f"a run was found, but no pressures for it: {reason}", engine, problem)
+def _undecided(reason: NoPressures, engine: str, problem: Problem, lemmas: list[Lemma]) -> Decision:
+    return Decision(Verdict.UNDECIDED, (reason,), engine, problem, lemmas=tuple(lemmas))
+
+
+def _vehicle(real: Real) -> Vehicle:
+    return Vehicle(real.sizes, real.settings, real.assumed, real.neglected, real.drifting)
 
 
 def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> None:
@@ -204,18 +216,15 @@ def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> Non
         raise DisagreementError(message)
 
 
-def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story, assumed: tuple[str, ...]) -> Decision:
-    """The answer when a run exists; `assumed` are the volumes whose size its pressures had to assume."""
+def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story) -> Decision:
+    """The answer when a run exists: `story`, which is the outcome's own or a longer one."""
     assert outcome.story is not None
-    remarks = [outcome.remark]
-    longer = len(story.steps) - len(outcome.story.steps)
-    if longer > 0:
-        remarks.append(f"a run {longer} steps shorter was found, but no pressures for it")
-    if assumed:
-        remarks.append(f"the pressures hold for volumes assumed for {', '.join(assumed)}")
+    steps = len(outcome.story.steps)
+    reasons: list[Reason] = [] if outcome.least is None else [PerhapsShorter(steps, outcome.least)]
+    if len(story.steps) > steps:
+        reasons.append(ShorterUnreal(len(story.steps) - steps))
     verdict = Verdict.PROVEN if monitor_of(claim).wanted else Verdict.REFUTED
-    reason = "; ".join(remark for remark in remarks if remark)
-    return Decision(verdict, reason, outcome.engine, problem, story=story)
+    return Decision(verdict, tuple(reasons), outcome.engine, problem, story=story)
 
 
 def _sights(problem: Problem) -> Sights:

@@ -1,16 +1,17 @@
 """Limits on time and memory: how they are asked for, and the check that an engine calls between two units of work.
 
-Limits: memory is what the system says a process has resident; it is read from /proc, or by `ps` where there is none,
-and on a system that has neither a memory limit is refused.
+Limits: memory is what the system says a process has resident.
 """
 
 from __future__ import annotations
 
 import os
-import subprocess
 import time
 from dataclasses import dataclass
-from pathlib import Path
+
+import psutil
+
+from bandproof.findings.reasons import OutOfMemory, OutOfTime
 
 #: Reading the memory in use costs far more than reading the clock, so it is read at most this often, in seconds.
 _MEMORY_EVERY = 0.05
@@ -23,19 +24,13 @@ class Limits:
     seconds: float | None = None
     megabytes: int | None = None
 
-    @property
-    def out_of_time(self) -> str:
-        """The reason given for a property that took too long."""
-        return f"not decided within the time limit of {self.seconds:g} s"
-
-    @property
-    def out_of_memory(self) -> str:
-        """The reason given for a property that took too much memory."""
-        return f"not decided within the memory limit of {self.megabytes} MB"
-
 
 class GaveUpError(Exception):
-    """A limit was reached. Its text is the reason given with the verdict `undecided`."""
+    """A limit was reached. `reason` is given with the verdict `undecided`."""
+
+    def __init__(self, reason: OutOfTime | OutOfMemory) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
 
 
 class Clock:
@@ -52,37 +47,24 @@ class Clock:
     def __call__(self) -> None:
         """Raise if a limit has been passed."""
         now = time.monotonic()
-        if self._deadline is not None and now > self._deadline:
-            raise GaveUpError(self._limits.out_of_time)
-        if self._limits.megabytes is not None and now >= self._next_look:
+        seconds, megabytes = self._limits.seconds, self._limits.megabytes
+        if seconds is not None and self._deadline is not None and now > self._deadline:
+            raise GaveUpError(OutOfTime(seconds))
+        if megabytes is not None and now >= self._next_look:
             self._next_look = now + _MEMORY_EVERY
             used = resident_megabytes(os.getpid())
-            if used is not None and used > self._limits.megabytes:
-                raise GaveUpError(self._limits.out_of_memory)
+            if used is not None and used > megabytes:
+                raise GaveUpError(OutOfMemory(megabytes))
 
     @property
     def seconds_left(self) -> float | None:
-        """What is left of the time, never below zero; None without a limit."""
+        """What is left of the time, in seconds, never below zero; None without a limit."""
         return None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
 
 
 def resident_megabytes(process: int) -> int | None:
-    """The memory a process has resident, in MB; None when the process or the means to ask are not there."""
+    """The memory a process has resident, in MB; None when the process is not there or does not say."""
     try:
-        pages = int(Path(f"/proc/{process}/statm").read_text(encoding="ascii").split()[1])
-    except (OSError, IndexError, ValueError):
-        return _by_ps(process)
-    return pages * os.sysconf("SC_PAGE_SIZE") // 1_000_000
-
-
-def _by_ps(process: int) -> int | None:
-    try:
-        asked = subprocess.run(  # noqa: S603  (a number, nothing from outside)
-            ["ps", "-o", "rss=", "-p", str(process)],  # noqa: S607  (wherever the system keeps it)
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        return int(asked.stdout) * 1024 // 1_000_000
-    except (OSError, ValueError, subprocess.CalledProcessError):
+        return int(psutil.Process(process).memory_info().rss) // 1_000_000
+    except (psutil.Error, ValueError):
         return None

@@ -59,6 +59,22 @@ class Property:
     caution: str = ""
 
 
+class Named(StrEnum):
+    """What a claim names that an arrangement may not have; mishaps are named by role."""
+
+    ROLE = "role"
+    START = "start"
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """A name that a claim uses and the arrangement does not have; `near` is one it has that is spelt much alike."""
+
+    sort: Named
+    name: str
+    near: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class NotApplicable:
     """A property whose roles, start or mishaps this arrangement does not have."""
@@ -66,5 +82,5 @@ class NotApplicable:
     id: str
     says: str
     basis: str
-    reason: str
+    lacks: tuple[Lack, ...]
     caution: str = ""

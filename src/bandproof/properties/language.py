@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold, resolve
-from bandproof.properties.claim import NotApplicable, Property
+from bandproof.properties.claim import Lack, Named, NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
 from bandproof.terms.names import closest
 from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, atoms
@@ -51,9 +51,9 @@ def _scope(arrangement: Arrangement) -> Scope:
 
 
 def _apply(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Faults) -> Property | NotApplicable:
-    reason = _reason(claim, arrangement)
-    if reason is not None:
-        return NotApplicable(claim.id, claim.says, claim.basis, reason, claim.caution)
+    lacks = _lacks(claim, arrangement)
+    if lacks:
+        return NotApplicable(claim.id, claim.says, claim.basis, lacks, claim.caution)
     return Property(
         id=claim.id,
         says=claim.says,
@@ -69,17 +69,14 @@ def _apply(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Faults)
     )
 
 
-def _reason(claim: Claim, arrangement: Arrangement) -> str | None:
-    """Why the claim does not apply here; None when it does."""
-    reasons = []
+def _lacks(claim: Claim, arrangement: Arrangement) -> tuple[Lack, ...]:
+    """Why the claim does not apply here; nothing when it does."""
     mentioned = [name for term in (claim.when, claim.then, claim.until) if term for name in _names(term)]
     missing = dict.fromkeys(name for name in [*mentioned, *(claim.mishaps or ())] if name not in arrangement.roles)
-    for name in missing:
-        near = closest(name, arrangement.roles)
-        reasons.append(f'the arrangement has no role "{name}"' + (f' (it has "{near}")' if near else ""))
+    lacks = [Lack(Named.ROLE, name, closest(name, arrangement.roles)) for name in missing]
     if claim.during is not None and all(start.name != claim.during for start in arrangement.starts):
-        reasons.append(f'the arrangement has no start "{claim.during}"')
-    return "; ".join(reasons) or None
+        lacks.append(Lack(Named.START, claim.during))
+    return tuple(lacks)
 
 
 def _names(term: Term) -> Iterator[str]:

@@ -24,6 +24,7 @@ from bandproof.deciding.saving import TEXT, Shelf
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.model.kinds import KindDescription
 from bandproof.physics.line_air import neglected
+from bandproof.views.reasons_text import reason_text
 
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 132
@@ -94,8 +95,8 @@ def _rows(screen: Console, shelf: Shelf) -> None:
         steps = "" if finding.steps is None else f"{finding.steps} steps, "
         head = f"[{_STYLES[finding.verdict]}]{finding.verdict}[/] {escape(finding.property)}"
         screen.print(f"{head} ({steps}{finding.seconds:.1f} s)")
-        if finding.reason:
-            _below(screen, finding.reason)
+        if remarks := reason_text(finding):
+            _below(screen, remarks)
     screen.print()
 
 
@@ -119,7 +120,7 @@ def _table(shelf: Shelf) -> Table:
             f"[{_STYLES[finding.verdict]}]{finding.verdict}[/]",
             "" if finding.steps is None else str(finding.steps),
             f"{finding.seconds:.1f}",
-            escape(finding.reason),
+            escape(reason_text(finding)),
         )
     return table
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from bandproof.encoding.system import Problem, StepRule
+from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.accounts import Air, Fact
 from bandproof.lemmas.cubes import Literal, Needs, whole
 from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slope_terms, slopes
@@ -89,21 +90,21 @@ class Real:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """No pressures fit. `reason` is a sentence; `lemma` keeps the search from finding the like again."""
+    """No pressures fit, for `reason`; `lemma` keeps the search from finding the like again."""
 
-    reason: str
+    reason: NoPressures
     lemma: Lemma
 
 
 @dataclass(frozen=True, slots=True)
 class Unclear:
-    """Neither real nor shown to be impossible; `reason` is a sentence.
+    """Neither real nor shown to be impossible, for `reason`.
 
     A `hint` keeps the search from finding the like again: runs that are not real for the usual sizes. Others may be,
     so what it forbids is not shown to be impossible, and a search that finds nothing more has proven nothing.
     """
 
-    reason: str
+    reason: NoPressures
     hint: Lemma | None = None
 
 
@@ -164,7 +165,7 @@ def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check 
     if isinstance(answer, Lemma):
         return Impossible(_reason(answer), answer)
     found = _solve(layout, story, claim, answer, check)
-    return found or Unclear("no sizes were found for which all pressures are real, nor a proof that there are none")
+    return found or Unclear(NoPressures(Unreal.NO_SIZES))
 
 
 def usual_sizes(layout: Layout) -> dict[str, Fraction]:
@@ -172,13 +173,10 @@ def usual_sizes(layout: Layout) -> dict[str, Fraction]:
     return {name: (size.low + size.high) / 2 for name, size in declared_sizes(layout).items()}
 
 
-def _reason(lemma: Lemma) -> str:
+def _reason(lemma: Lemma) -> NoPressures:
     volumes = sorted({atom.subject for place in lemma.places for atom in place if atom.sort == "level"})
     parts = sorted({atom.subject for place in lemma.places for atom in place if atom.sort == "part"})
-    about = " and ".join(
-        " ".join([noun, ", ".join(names)]) for noun, names in (("of", volumes), ("with", parts)) if names
-    )
-    return f"no real pressures {about or 'at all'} fit it: its air does not add up".replace(" and with", ", with")
+    return NoPressures(Unreal.AIR, tuple(volumes), tuple(parts))
 
 
 # --------------------------------------------------------------------------------------------------------- a solver
@@ -352,7 +350,7 @@ def _refute(
     if not isinstance(smaller, Lemma):
         return smaller
     fresh = Session(contradiction(layout, lemma, sizes).replace("(check-sat)\n", ""), check)
-    return lemma if fresh.ask() is Answer.NO else Unclear("a contradiction in its air accounts was not confirmed")
+    return lemma if fresh.ask() is Answer.NO else Unclear(NoPressures(Unreal.NOT_CONFIRMED))
 
 
 def _smaller(
@@ -386,7 +384,7 @@ def _smaller(
         chosen = dict(zip(unknown, solver.session.numbers(unknown.values()), strict=True))
         return {v: chosen[v] if v in chosen else air.sizes[v].low for v in air.volumes}
     if outcome is not Answer.NO:
-        return Unclear("the solver gave up on its air accounts")
+        return Unclear(NoPressures(Unreal.GAVE_UP))
     solver.session.limit(_SHORTENING)
     core = _without_needless(asked, solver.session, [[beginning], *_by_place(switch)])
     needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)

@@ -11,9 +11,12 @@ import pytest
 from hypothesis import given, settings
 
 from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.reasons import Lacking
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.views.json_files import layout_from_json, prove_json, story_from_json, story_json
+from bandproof.properties.claim import Lack, Named
+from bandproof.views.json_files import prove_json, story_json
+from bandproof.views.story_files import layout_from_json, story_from_json
 from tests.unit.views.runs import runs
 from tests.unit.views.view_samples import arrangement, breakaway_story, layout, psi, short_story
 
@@ -88,33 +91,42 @@ def _drop(*path: str | int) -> Callable[[Any], None]:
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        (_set("format", to="bandproof/1"), '"format" must be "bandproof-story/1", not \'bandproof/1\''),
-        (_drop("thresholds"), 'story file, "thresholds": an object is wanted here'),
+        (_set("format", to="bandproof/1"), "story file, format: \"bandproof/1\" is none of 'bandproof-story/1'"),
+        (_drop("thresholds"), "story file, thresholds: this key is missing"),
         (_set("thresholds", "service_tank", to=["12"]), "its thresholds are not those"),
         (_set("thresholds", "moon_tank", to=[]), "no volume 'moon_tank'"),
         (_drop("thresholds", "service_tank"), "volume 'service_tank' is missing"),
         (_set("thresholds", "service_tank", to=["2", "1"]), "thresholds of service_tank must rise"),
-        (_set("thresholds", "service_tank", to=["1e9"]), "exact pascals are written"),
-        (_set("thresholds", "service_tank", to=[12]), "exact pascals are written"),
-        (_set("thresholds", "service_tank", to="12"), '"service_tank" must be a list'),
-        (_drop("steps"), '"steps" must be a list'),
-        (_set("steps", 1, to=7), "step 2: an object is wanted here, not int"),
-        (_drop("start"), '"start" must be text'),
-        (_drop("initial"), 'story file, "initial"'),
-        (_set("steps", 0, "kind", to="jump"), "step 1: 'jump' is no kind of step; it is one of react, flow, act"),
-        (_set("steps", 0, "events", to={}), 'step 1: "events" must be a list'),
+        (
+            _set("thresholds", "service_tank", to=["1e9"]),
+            'thresholds.service_tank[0]: an exact number as text is wanted here, "a" or "a/b", not "1e9"',
+        ),
+        (_set("thresholds", "service_tank", to=[12]), "thresholds.service_tank[0]: text is wanted here, not 12"),
+        (_set("thresholds", "service_tank", to="12"), 'thresholds.service_tank: a list is wanted here, not "12"'),
+        (_drop("steps"), "story file, steps: this key is missing"),
+        (_set("steps", 1, to=7), "steps[1]: an object is wanted here, not 7"),
+        (_drop("start"), "story file, start: this key is missing"),
+        (_drop("initial"), "story file, initial: this key is missing"),
+        (_set("steps", 0, "kind", to="jump"), "steps[0].kind: \"jump\" is none of 'react', 'flow' or 'act'"),
+        (_set("steps", 0, "events", to={}), "steps[0].events: a list is wanted here, not an object"),
         (_set("steps", 0, "events", 0, "to", to="pulled"), "step 1: its events are not what changes"),
         (_set("steps", 0, "events", 0, "from", to="pulled"), "step 1: its events are not what changes"),
         (_set("steps", 0, "events", to=[]), "step 1: its events are not what changes"),
         (_set("steps", 0, "events", 0, to={"control": "moon", "from": "a", "to": "b"}), "its events are not what"),
-        (_set("steps", 0, "events", 0, "control", to=3), 'step 1: "control" must be text'),
-        (_set("steps", 3, "events", 0, "upward", to="no"), 'a crossing needs "upward"'),
+        (_set("steps", 0, "events", 0, "control", to=3), "steps[0].events[0].control: text is wanted here, not 3"),
+        (
+            _set("steps", 3, "events", 0, "upward", to="no"),
+            'steps[3].events[0].upward: true or false is wanted here, not "no"',
+        ),
         (_set("steps", 3, "events", 0, "upward", to=True), "step 4: its events are not what changes"),
         (_set("steps", 3, "events", 0, "pascals", to="17"), "step 4: its events are not what changes"),
         (_set("steps", 3, "events", 0, "volume", to="moon"), "step 4: its events are not what changes"),
         (_set("steps", 1, "events", 0, "mishap", to="quake"), "step 2: its events are not what changes"),
         (_set("initial", "band_numbers", "service_tank", to=99), "initial: service_tank has no band 99"),
-        (_set("initial", "band_numbers", "service_tank", to=True), "initial: service_tank has no band True"),
+        (
+            _set("initial", "band_numbers", "service_tank", to=True),
+            "initial.band_numbers.service_tank: a whole number is wanted here, not true",
+        ),
         (_drop("initial", "band_numbers", "service_tank"), "initial: volume 'service_tank' is missing"),
         (
             _set("initial", "parts", "trailer_hose", to="bent"),
@@ -123,15 +135,18 @@ def _drop(*path: str | int) -> Callable[[Any], None]:
         (_set("initial", "parts", "moon", to="full"), "this arrangement has no part 'moon'"),
         (_drop("initial", "controls", "park_knob"), "control 'park_knob' is missing"),
         (_set("initial", "mishaps", to=["quake"]), "there is no mishap 'quake'"),
-        (_set("initial", "mishaps", to=[["quake"]]), "there is no mishap"),
+        (_set("initial", "mishaps", to=[["quake"]]), "initial.mishaps[0]: text is wanted here, not a list"),
         (_set("initial", "bands", "service_tank", to="0..20 psi"), 'initial: "bands" does not say'),
         (_set("steps", 3, "pressures", "service_tank", to="3 psi"), 'step 4: "pressures" does not say'),
         (_set("steps", 3, "pascals", to={}), "for every state or for none"),
         (_set("steps", 3, "pascals", "service_tank", to="5"), "step 4: the pressure of service_tank lies outside"),
         (_set("steps", 3, "pascals", "service_tank", to="9" * 30), "lies outside its band"),
         (_drop("steps", 3, "pascals", "service_tank"), "step 4: volume 'service_tank' is missing"),
-        (_set("steps", 3, "pascals", "service_tank", to="1/0"), "step 4, pascals of service_tank: exact pascals"),
-        (_drop("steps", 3, "bands"), 'step 4: "bands" does not say'),
+        (
+            _set("steps", 3, "pascals", "service_tank", to="1/0"),
+            "steps[3].pascals.service_tank: an exact number as text is wanted here",
+        ),
+        (_drop("steps", 3, "bands"), "steps[3].bands: this key is missing"),
     ],
 )
 def test_a_damaged_file_is_refused_with_its_place(change: Callable[[Any], None], message: str) -> None:
@@ -167,7 +182,7 @@ def test_the_prove_document_has_the_agreed_keys() -> None:
     findings = (
         Finding("a", "a holds", "49 CFR 393.43(b)", Verdict.PROVEN, seconds=0.12345, engine="reach"),
         Finding("b", "b holds", "none", Verdict.REFUTED, steps=7),
-        Finding("c", "c holds", "none", Verdict.NOT_APPLICABLE, reason="no role pump"),
+        Finding("c", "c holds", "none", Verdict.NOT_APPLICABLE, (Lacking((Lack(Named.ROLE, "pump"),)),)),
     )
     document = prove_json(
         arrangement(), findings, certificates={"a": "out/a.smt2"}, counterexamples={"b": "out/b.json"}
@@ -181,4 +196,5 @@ def test_the_prove_document_has_the_agreed_keys() -> None:
     assert (proven["verdict"], proven["certificate"], proven["counterexample"]) == ("proven", "out/a.smt2", None)
     assert proven["seconds"] == 0.123
     assert (refuted["verdict"], refuted["steps"], refuted["counterexample"]) == ("refuted", 7, "out/b.json")
-    assert (absent["verdict"], absent["reason"]) == ("not applicable", "no role pump")
+    assert (absent["verdict"], absent["reason"]) == ("not applicable", 'the arrangement has no role "pump"')
+    assert absent["reasons"] == [{"code": "lacking", "lacks": [{"sort": "role", "name": "pump", "near": None}]}]

@@ -1,0 +1,214 @@
+"""Why a finding is what it is: a code for every reason, with what it speaks of as typed values.
+
+Code compares these values. The sentences people read are made from them in `bandproof.views.reasons_text`, and nowhere
+else. Every reason carries its code as a field, so that it is told from the others once it has been written down.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Literal
+
+from bandproof.findings.verdict import Verdict
+from bandproof.model.conditions import Condition
+from bandproof.properties.claim import Lack
+
+
+class Code(StrEnum):
+    """The reasons there are."""
+
+    OUT_OF_TIME = "out-of-time"
+    OUT_OF_MEMORY = "out-of-memory"
+    NO_MORE_MEMORY = "no-more-memory"
+    WORKER_DIED = "worker-died"
+    INTERRUPTED = "interrupted"
+    LACKING = "lacking"
+    NO_PRESSURES = "no-pressures"
+    LEMMAS = "lemmas"
+    NO_RUN = "no-run"
+    CONDITION_NEVER = "condition-never"
+    PERHAPS_SHORTER = "perhaps-shorter"
+    SHORTER_UNREAL = "shorter-unreal"
+    START_UNREACHABLE = "start-unreachable"
+    START_TOO_WIDE = "start-too-wide"
+    START_UNSHOWN = "start-unshown"
+    START_ASSUMED = "start-assumed"
+
+
+# ------------------------------------------------------------------------------------------------------ not decided
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfTime:
+    """The time limit of `seconds` was reached."""
+
+    seconds: float
+    code: Literal[Code.OUT_OF_TIME] = field(default=Code.OUT_OF_TIME, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfMemory:
+    """The memory limit of `megabytes` was reached."""
+
+    megabytes: int
+    code: Literal[Code.OUT_OF_MEMORY] = field(default=Code.OUT_OF_MEMORY, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class NoMoreMemory:
+    """The system gave no more memory."""
+
+    code: Literal[Code.NO_MORE_MEMORY] = field(default=Code.NO_MORE_MEMORY, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkerDied:
+    """The worker process ended by itself: by a signal, or with an exit status; both None where neither is known."""
+
+    signal: int | None = None
+    status: int | None = None
+    code: Literal[Code.WORKER_DIED] = field(default=Code.WORKER_DIED, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Interrupted:
+    """The run was ended from the keyboard before this claim was decided."""
+
+    code: Literal[Code.INTERRUPTED] = field(default=Code.INTERRUPTED, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """The arrangement does not have what the claim speaks of."""
+
+    lacks: tuple[Lack, ...]
+    code: Literal[Code.LACKING] = field(default=Code.LACKING, kw_only=True)
+
+
+class Unreal(StrEnum):
+    """Why no pressures were found for a run. Only AIR shows that there are none."""
+
+    AIR = "air"
+    NO_SIZES = "no-sizes"
+    NOT_CONFIRMED = "not-confirmed"
+    GAVE_UP = "gave-up"
+
+
+@dataclass(frozen=True, slots=True)
+class NoPressures:
+    """A run of the band machine was found, but no real pressures for it.
+
+    For AIR, `volumes` and `parts` are those whose accounts do not add up.
+    """
+
+    why: Unreal
+    volumes: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    code: Literal[Code.NO_PRESSURES] = field(default=Code.NO_PRESSURES, kw_only=True)
+
+
+# ---------------------------------------------------------------------------------------------------------- decided
+
+
+@dataclass(frozen=True, slots=True)
+class Lemmas:
+    """The proof needs that air is conserved: `count` patterns of runs are excluded for it."""
+
+    count: int
+    code: Literal[Code.LEMMAS] = field(default=Code.LEMMAS, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class NoRun:
+    """No run gets from the start to what should be reachable."""
+
+    code: Literal[Code.NO_RUN] = field(default=Code.NO_RUN, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionNever:
+    """The condition of a conditional claim holds in no reachable state."""
+
+    code: Literal[Code.CONDITION_NEVER] = field(default=Code.CONDITION_NEVER, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class PerhapsShorter:
+    """The story has `steps` steps; there may be a shorter one, of at least `least`."""
+
+    steps: int
+    least: int
+    code: Literal[Code.PERHAPS_SHORTER] = field(default=Code.PERHAPS_SHORTER, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ShorterUnreal:
+    """A run `steps` steps shorter than the story was found, but no pressures for it."""
+
+    steps: int
+    code: Literal[Code.SHORTER_UNREAL] = field(default=Code.SHORTER_UNREAL, kw_only=True)
+
+
+# ----------------------------------------------------------------------------------------------------------- starts
+
+
+@dataclass(frozen=True, slots=True)
+class StartUnreachable:
+    """No state of `start` can be reached from the start called `origin`."""
+
+    start: str
+    origin: str
+    code: Literal[Code.START_UNREACHABLE] = field(default=Code.START_UNREACHABLE, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class StartTooWide:
+    """Of the states of `start` that can be reached from `origin` the answer is `verdict`, but there are others.
+
+    The others lack the conditions of `lacking`, the first of which matter most.
+    """
+
+    verdict: Verdict
+    start: str
+    origin: str
+    lacking: tuple[Condition, ...]
+    code: Literal[Code.START_TOO_WIDE] = field(default=Code.START_TOO_WIDE, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class StartUnshown:
+    """`start` was not shown reachable, because of `why`."""
+
+    start: str
+    why: NoPressures
+    code: Literal[Code.START_UNSHOWN] = field(default=Code.START_UNSHOWN, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class StartAssumed:
+    """`start` is declared to be assumed, and was not shown reachable."""
+
+    start: str
+    code: Literal[Code.START_ASSUMED] = field(default=Code.START_ASSUMED, kw_only=True)
+
+
+#: Reasons to stop before there is an answer: another try may have one.
+GaveUp = OutOfTime | OutOfMemory | NoMoreMemory | WorkerDied | Interrupted
+
+#: What is taken for granted about where a start comes from.
+Assumption = StartUnshown | StartAssumed
+
+#: Everything that a verdict can be given for.
+Reason = (
+    GaveUp
+    | Lacking
+    | NoPressures
+    | Lemmas
+    | NoRun
+    | ConditionNever
+    | PerhapsShorter
+    | ShorterUnreal
+    | StartUnreachable
+    | StartTooWide
+)

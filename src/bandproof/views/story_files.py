@@ -1,0 +1,182 @@
+"""Stories read back from a story file.
+
+Reading back checks the shape, names, states, band numbers and that every step's events are what changed; it does not
+ask whether the machine allows the step. That is the replay's business. What pace counters remember is computed anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+from bandproof.findings.shapes import BadRecordError, read_value
+from bandproof.findings.story_file import (
+    CrossedEvent,
+    MovedEvent,
+    OccurredEvent,
+    StateShape,
+    StepShape,
+    StoryFile,
+    TurnedEvent,
+)
+from bandproof.machine.layout import Layout
+from bandproof.machine.semantics import remember
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, StepKind, Story, Turned
+from bandproof.model.arrangement import Arrangement
+from bandproof.views.json_files import state_shape
+
+_NOUN = "story file"
+
+
+def read_story_file(document: object) -> StoryFile:
+    """What `json.loads` gave, as a story file; BadRecordError, naming every key at fault, when it is none."""
+    return document if isinstance(document, StoryFile) else read_value(StoryFile, document, _NOUN)
+
+
+def layout_from_json(arrangement: Arrangement, document: object) -> Layout:
+    """The grid a story file was written on; BadRecordError when it is none of this arrangement's."""
+    given = read_story_file(document).thresholds
+    names = [volume.name for volume in arrangement.volumes]
+    _same_names(given, names, "thresholds", "volume")
+    marks = {name: tuple(map(Fraction, given[name])) for name in names}
+    for name, found in marks.items():
+        if any(low >= high for low, high in pairwise((Fraction(0), *found, arrangement.highest))):
+            message = f"story file: thresholds of {name} must rise from above 0 to below the highest pressure"
+            raise BadRecordError(message)
+    return Layout(arrangement, marks)
+
+
+def story_from_json(layout: Layout, document: object) -> Story:
+    """The story in a story file; BadRecordError, naming the place, when it does not fit `layout`."""
+    file = read_story_file(document)
+    if layout_from_json(layout.arrangement, file).thresholds != layout.thresholds:
+        message = "story file: its thresholds are not those of this arrangement and claim; was the model changed since?"
+        raise BadRecordError(message)
+    places = ["initial", *(f"step {number}" for number in range(1, len(file.steps) + 1))]
+    sheets: list[StateShape] = [file.initial, *file.steps]
+    states = [_read_state(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
+    steps = tuple(map(_read_step, file.steps))
+    for number, (before, after) in enumerate(pairwise(states), start=1):
+        if _applied(layout, before, steps[number - 1].events) != after:
+            message = f"story file, step {number}: its events are not what changes from the state before"
+            raise BadRecordError(message)
+    reals = [_read_pressures(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
+    if any(reals) and not all(reals):
+        message = "story file: pressures must be given for every state or for none"
+        raise BadRecordError(message)
+    story = Story(file.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else ())
+    _says_what_it_is(layout, story, sheets, places)
+    return story
+
+
+def _remembered(layout: Layout, states: list[State]) -> tuple[State, ...]:
+    """The states, with what their pace counters remember."""
+    found = [replace(states[0], counts=layout.no_counts())]
+    for state in states[1:]:
+        found.append(remember(layout, found[-1], state))
+    return tuple(found)
+
+
+def _says_what_it_is(layout: Layout, story: Story, sheets: list[StateShape], places: list[str]) -> None:
+    """BadRecordError where what people read is not what the exact numbers beside it say."""
+    for number, (sheet, place) in enumerate(zip(sheets, places, strict=True)):
+        for key, value in state_shape(layout, story, number):
+            if getattr(sheet, key) != value:
+                message = f'story file, {place}: "{key}" does not say what the exact numbers beside it say'
+                raise BadRecordError(message)
+
+
+def _read_state(layout: Layout, sheet: StateShape, place: str) -> State:
+    arrangement = layout.arrangement
+    bands = sheet.band_numbers
+    _same_names(bands, [volume.name for volume in arrangement.volumes], place, "volume")
+    for name, band in bands.items():
+        if not 0 <= band <= len(layout.thresholds[name]):
+            message = f"story file, {place}: {name} has no band {band!r}"
+            raise BadRecordError(message)
+    parts = _chosen(sheet.parts, place, "part", {part.name: part.states for part in arrangement.parts})
+    controls = _chosen(sheet.controls, place, "control", {c.name: c.positions for c in arrangement.controls})
+    known = {mishap.name for mishap in arrangement.mishaps}
+    for mishap in sheet.mishaps:
+        if mishap not in known:
+            message = f"story file, {place}: there is no mishap {mishap!r}"
+            raise BadRecordError(message)
+    return State(tuple(bands[volume.name] for volume in arrangement.volumes), parts, controls, frozenset(sheet.mishaps))
+
+
+def _chosen(given: Mapping[str, str], place: str, noun: str, choices: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    _same_names(given, choices, place, noun)
+    for name, allowed in choices.items():
+        if given[name] not in allowed:
+            message = f"story file, {place}: {name} cannot be {given[name]!r}; it is one of {', '.join(allowed)}"
+            raise BadRecordError(message)
+    return tuple(given[name] for name in choices)
+
+
+def _read_step(sheet: StepShape) -> Step:
+    return Step(StepKind(sheet.kind), tuple(map(_read_event, sheet.events)))
+
+
+def _read_event(event: TurnedEvent | MovedEvent | OccurredEvent | CrossedEvent) -> Event:
+    match event:
+        case TurnedEvent():
+            return Turned(event.control, event.from_, event.to)
+        case MovedEvent():
+            return Moved(event.part, event.from_, event.to)
+        case OccurredEvent():
+            return Occurred(event.mishap)
+        case CrossedEvent():
+            return Crossed(event.volume, Fraction(event.pascals), event.upward)
+
+
+def _read_pressures(layout: Layout, sheet: StateShape, place: str) -> tuple[Fraction, ...]:
+    given = sheet.pascals
+    if not given:
+        return ()
+    names = [volume.name for volume in layout.arrangement.volumes]
+    _same_names(given, names, place, "volume")
+    found = tuple(Fraction(given[name]) for name in names)
+    for name, value in zip(names, found, strict=True):
+        if not 0 <= value <= layout.arrangement.highest or layout.band_at(name, value) != sheet.band_numbers[name]:
+            message = f"story file, {place}: the pressure of {name} lies outside its band"
+            raise BadRecordError(message)
+    return found
+
+
+def _applied(layout: Layout, state: State, events: tuple[Event, ...]) -> State | None:
+    """The state that `events` lead to; None when one of them does not fit `state`."""
+    arrangement = layout.arrangement
+    bands = dict(zip((volume.name for volume in arrangement.volumes), state.bands, strict=True))
+    parts = dict(zip((part.name for part in arrangement.parts), state.parts, strict=True))
+    controls = dict(zip((control.name for control in arrangement.controls), state.controls, strict=True))
+    mishaps = set(state.mishaps)
+    for event in events:
+        match event:
+            case Turned(name, source, target) if controls.get(name) == source:
+                controls[name] = target
+            case Moved(name, source, target) if parts.get(name) == source:
+                parts[name] = target
+            case Occurred(name) if name not in mishaps:
+                mishaps.add(name)
+            case Crossed(name, threshold, upward) if name in bands and threshold in layout.thresholds[name]:
+                below = layout.thresholds[name].index(threshold)
+                if bands[name] != (below if upward else below + 1):
+                    return None
+                bands[name] += 1 if upward else -1
+            case _:
+                return None
+    return State(tuple(bands.values()), tuple(parts.values()), tuple(controls.values()), frozenset(mishaps))
+
+
+def _same_names(given: Iterable[str], wanted: Iterable[str], place: str, noun: str) -> None:
+    known, found = list(wanted), list(given)
+    for name in found:
+        if name not in known:
+            message = f"story file, {place}: this arrangement has no {noun} {name!r}"
+            raise BadRecordError(message)
+    for name in known:
+        if name not in found:
+            message = f"story file, {place}: {noun} {name!r} is missing"
+            raise BadRecordError(message)
