@@ -137,4 +137,4 @@ def _no_story(file: Path, error: Exception) -> str:
     said = "nested too deeply" if isinstance(error, RecursionError) else str(error)
     if not isinstance(error, BadRecordError):
         said = f"this is no story file: {said}"
-    return "\n".join(f"error {file.as_posix()}: {line}" for line in said.splitlines())
+    return "\n".join(f"{file.as_posix()}: {line}" for line in said.splitlines())
