@@ -20,7 +20,6 @@ from bandproof.deciding.origins import start_condition, state_condition
 from bandproof.encoding.clauses import Numbered
 from bandproof.encoding.system import StepRule, pose
 from bandproof.engines import run
-from bandproof.engines.explore import explore
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
 from bandproof.machine.layout import Layout
@@ -30,6 +29,7 @@ from bandproof.machine.story import State
 from bandproof.properties.claim import Property, Shape
 from bandproof.text.errors import CrossCheckError
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
+from tests.oracles.explore import explore
 
 ROOT = Path(__file__).parents[2]
 
