@@ -293,16 +293,13 @@ def test_a_limit_reached_while_deciding_leaves_the_bench_fit_for_the_next_claim(
 
 
 def test_no_limit_is_never_reached() -> None:
-    clock = Clock(Limits())
-    clock()
-    assert clock.seconds_left is None
+    Clock(Limits())()
 
 
 def test_the_clock_runs_out() -> None:
     clock = Clock(Limits(seconds=-1.0))
     with pytest.raises(GaveUpError, match="time limit of -1 s"):
         clock()
-    assert clock.seconds_left == 0
 
 
 def test_memory_in_use_is_read_from_the_system() -> None:

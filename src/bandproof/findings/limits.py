@@ -60,11 +60,6 @@ class Clock:
             if used is not None and used > self._limits.megabytes:
                 raise GaveUpError(self._limits.out_of_memory)
 
-    @property
-    def seconds_left(self) -> float | None:
-        """What is left of the time, never below zero; None without a limit."""
-        return None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
-
 
 def resident_megabytes(process: int) -> int | None:
     """The memory a process has resident, in MB; None when the process or the means to ask are not there."""
