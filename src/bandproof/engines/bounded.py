@@ -55,7 +55,10 @@ class Unrolling:
         return self._sat.holds([self._hit(depth)])
 
     def shortest(self, low: int, high: int) -> Story | None:
-        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
+        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has.
+
+        NotARunError when the solver takes back what it said.
+        """
         if not self.reaches(high):
             self.exclude(high)
             return None
