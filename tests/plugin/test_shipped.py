@@ -22,7 +22,7 @@ def collected(*arguments: str) -> Counter[str]:
     return Counter(line.split("::")[1] for line in done.stdout.splitlines() if "::" in line)
 
 
-@pytest.mark.slow
+@pytest.mark.packs
 def test_every_claim_about_every_arrangement_is_in_one_of_the_two_runs() -> None:
     claims: Counter[str] = Counter()
     for pack in PACKS:
