@@ -1,7 +1,7 @@
 """Bounded search: unroll the step rule, ask for a bad at each depth in turn. The first one found is a shortest one.
 
-Freed of the start, the unrolling gives induction, which the tests use: if no run of k quiet steps ends in a bad, and none of the first
-k states of a run from the start is one, no state ever is.
+Freed of the start, the unrolling gives induction, a second opinion that the tests use: if no run of k quiet steps ends
+in a bad, and none of the first k states of a run from the start is one, no state ever is.
 """
 
 from __future__ import annotations
