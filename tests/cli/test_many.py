@@ -142,8 +142,8 @@ from bandproof.deciding.cases import load_cases
 from tests.cli.test_many import linger, trapped
 
 if __name__ == "__main__":
-    def cases(models, packs=None):
-        good, bad = load_cases(models, packs)
+    def cases(*given):
+        good, bad = load_cases(*given)
         return good, trapped(bad, linger, "worker", SECONDS)
 
     bandproof.cli.load_cases = cases
