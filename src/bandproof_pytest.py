@@ -104,7 +104,7 @@ class PackFile(pytest.File):
     """A rule pack; its children are the models it names."""
 
     def collect(self) -> Iterator[ModelNode]:
-        """A node for each model, called after the file's stem, or its path where two have one stem."""
+        """A node for each model, called after its stem, or its path where two have one; CollectError for a broken pack."""
         from bandproof.properties.packs import load_pack, model_files  # noqa: PLC0415  (inside hooks only)
         from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
 
@@ -128,7 +128,7 @@ class ModelNode(pytest.Collector):
         self._model = model
 
     def collect(self) -> Iterator[ClaimItem]:
-        """An item for each claim of the pack."""
+        """An item for each claim of the pack; CollectError for a broken model, or one that the pack does not fit."""
         from bandproof.properties.language import resolve_pack  # noqa: PLC0415  (inside hooks only)
         from bandproof.properties.packs import expected_verdicts  # noqa: PLC0415  (inside hooks only)
         from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
@@ -161,7 +161,7 @@ class ClaimItem(pytest.Item):
         self.line = 0
 
     def runtest(self) -> None:
-        """Decide the claim; anything but the expected verdict fails, except that what does not apply is skipped."""
+        """Decide the claim; ClaimError for any but the expected verdict, except that what does not apply is skipped."""
         from bandproof.views.reasons_text import reason_text  # noqa: PLC0415  (inside hooks only)
 
         finding = _benches(self).decide(self._model, self._claim, self.config.getoption("--bandproof-time"))

@@ -40,7 +40,8 @@ def prove(
     """The findings of each case, in the order of its claims; of the properties `only` if any are named.
 
     With `processes` above 0 that many worker processes decide, and `limits` hold against anything; with 0 this process
-    does. CrossCheckError, and no further finding, when two parts of this program contradict each other.
+    does. RequestError when no case has a property named in `only`. CrossCheckError, and no further finding, when two parts
+    of this program contradict each other.
     """
     wanted = [select(case, only) for case in cases]
     if only and not any(wanted):

@@ -19,5 +19,5 @@ def test_every_code_added_by_name_is_in_the_catalogue() -> None:
         and node.args
         and isinstance(node.args[0], ast.Constant)
     }
-    assert len(added) > 30
+    assert len(added) > len(CODES) / 2, "most codes are added by name, so this looks in the wrong place"
     assert added - set(CODES) == set()

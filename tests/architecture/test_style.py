@@ -22,6 +22,18 @@ def public_definitions(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.Class
                 yield from (n for n in node.body if isinstance(n, ast.FunctionDef) and not n.name.startswith("_"))
 
 
+def raised(node: ast.AST) -> Iterator[str]:
+    """The exceptions raised by name in a function itself, not in what it defines or calls."""
+    for inner in ast.iter_child_nodes(node):
+        if isinstance(inner, ast.FunctionDef | ast.Lambda | ast.ClassDef):
+            continue
+        if isinstance(inner, ast.Raise) and inner.exc is not None:
+            name = ast.unparse(inner.exc.func if isinstance(inner.exc, ast.Call) else inner.exc).split(".")[-1]
+            if name.endswith("Error"):
+                yield name
+        yield from raised(inner)
+
+
 def calls(tree: ast.Module) -> Iterator[str]:
     """The plain names that are called anywhere in a module."""
     for node in ast.walk(tree):
@@ -38,6 +50,19 @@ def test_every_module_says_what_it_is_for(module: Module) -> None:
 def test_every_public_name_has_a_sentence(module: Module) -> None:
     silent = [node.name for node in public_definitions(module.tree) if not ast.get_docstring(node)]
     assert silent == []
+
+
+@pytest.mark.parametrize("module", [m for m in modules() if m.name != "bandproof.cli"], ids=lambda module: module.name)
+def test_every_public_function_says_what_it_raises(module: Module) -> None:
+    """The verbs of the command line are left out: their docstrings are help texts, and they end with an exit code."""
+    unsaid = [
+        (node.name, name)
+        for node in public_definitions(module.tree)
+        if isinstance(node, ast.FunctionDef)
+        for name in raised(node)
+        if name not in (ast.get_docstring(node) or "")
+    ]
+    assert unsaid == []
 
 
 @EVERY_MODULE

@@ -48,6 +48,13 @@ def gorge(megabytes: int) -> str:
     return str(len(taken))
 
 
+def linger(told: str, seconds: float) -> str:
+    """Write down which process this is, then wait."""
+    Path(told).write_text(str(os.getpid()), encoding="utf-8")
+    time.sleep(seconds)
+    return told
+
+
 def trapped(case: Case, deed: Callable[..., Any], *given: Any) -> Case:
     """The case with a trap in its arrangement."""
     return replace(case, arrangement=replace(case.arrangement, caution=Trap(deed, given)))  # type: ignore[arg-type]
@@ -60,13 +67,15 @@ def sample(folder: Path, pack: str = ALL) -> Case:
 
 
 def ends(group: int) -> bool:
-    """Wait until no process of a group is left."""
-    while True:
+    """Wait until no process of a group is left, but not for ever; what is left then is killed."""
+    for _ in range(1200):
         try:
             os.killpg(group, 0)
         except ProcessLookupError:
             return True
         time.sleep(0.05)
+    os.killpg(group, signal.SIGKILL)
+    return False
 
 
 def timeless(findings: tuple[Finding, ...]) -> list[Finding]:
@@ -129,18 +138,18 @@ def test_at_least_one_processor_is_counted() -> None:
 
 # ---------------------------------------------------------------------------------------------------------- Ctrl-C
 
-#: The command line on two cases, the second of which never comes to an end.
+#: The command line on two cases; the worker that is given the second says so in a file and stays at it.
 _SCRIPT = """
-import sys, time
+import sys
 import bandproof.cli
 from bandproof.deciding.cases import load_cases
 from bandproof.views.reasons_text import reason_text
-from tests.cli.test_many import trapped
+from tests.cli.test_many import linger, trapped
 
 if __name__ == "__main__":
-    def cases(models, packs=None):
-        good, bad = load_cases(models, packs)
-        return good, trapped(bad, time.sleep, 600)
+    def cases(*given):
+        good, bad = load_cases(*given)
+        return good, trapped(bad, linger, "worker", SECONDS)
 
     bandproof.cli.load_cases = cases
     sys.argv = ["bandproof", "prove", "models/hand_valve.toml", "models/hand_valve.toml", "--workers", "2", "--json"]
@@ -148,32 +157,45 @@ if __name__ == "__main__":
 """
 
 
+def at_work(folder: Path, seconds: float) -> subprocess.Popen[str]:
+    """The script in a group of its own, its first result on disk and a worker at the second for so many seconds.
+
+    What it prints goes to files, so that no pipe ends with it.
+    """
+    lay(folder, HEAD + PROVEN)
+    script = folder / "script.py"
+    script.write_text(_SCRIPT.replace("SECONDS", str(seconds)), encoding="utf-8")
+    with (folder / "printed").open("w") as printed, (folder / "said").open("w") as said:
+        running = subprocess.Popen(
+            [sys.executable, str(script)],
+            cwd=folder,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "src")])},
+            stdout=printed,
+            stderr=said,
+            text=True,
+            start_new_session=True,
+        )
+    awaited = [folder / "out" / "hand_valve" / "results.json", folder / "worker"]
+    while running.poll() is None and not all(path.exists() for path in awaited):
+        time.sleep(0.05)
+    assert running.poll() is None, (folder / "said").read_text(encoding="utf-8")
+    return running
+
+
 def test_ctrl_c_keeps_finished_results_and_leaves_no_process_behind(tmp_path: Path) -> None:
-    lay(tmp_path, HEAD + PROVEN)
-    script = tmp_path / "script.py"
-    script.write_text(_SCRIPT, encoding="utf-8")
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "src")])}
-    running = subprocess.Popen(
-        [sys.executable, str(script)],
-        cwd=tmp_path,
-        env=environment,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    results = tmp_path / "out" / "hand_valve" / "results.json"
+    running = at_work(tmp_path, 600)
     try:
-        while running.poll() is None and not results.exists():
-            time.sleep(0.05)
         os.killpg(running.pid, signal.SIGINT)
-        printed, said = running.communicate(timeout=60)
+        running.wait(timeout=60)
     finally:
         running.kill()
+    said = (tmp_path / "said").read_text(encoding="utf-8")
     assert running.returncode == 130, said
-    good, bad = (one["results"] for one in json.loads(printed)["arrangements"])
+    printed = json.loads((tmp_path / "printed").read_text(encoding="utf-8"))
+    good, bad = (one["results"] for one in printed["arrangements"])
     assert [one["verdict"] for one in good] == ["proven"]
     assert [one["reason"] for one in bad] == ["not decided: the run was interrupted"]
+    results = tmp_path / "out" / "hand_valve" / "results.json"
     assert json.loads(results.read_text(encoding="utf-8"))["results"] == [
         {**good[0], "certificate": "back-vents.smt2"},
     ]
@@ -182,20 +204,9 @@ def test_ctrl_c_keeps_finished_results_and_leaves_no_process_behind(tmp_path: Pa
 
 
 def test_a_worker_does_not_outlive_a_parent_that_is_killed(tmp_path: Path) -> None:
-    lay(tmp_path, HEAD + PROVEN)
-    script = tmp_path / "script.py"
-    script.write_text(_SCRIPT.replace("600", "3"), encoding="utf-8")
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "src")])}
-    running = subprocess.Popen(
-        [sys.executable, str(script)],
-        cwd=tmp_path,
-        env=environment,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    )
-    while running.poll() is None and not (tmp_path / "out").exists():
-        time.sleep(0.05)
+    """The worker is at its case while the parent is killed, and ends when that is done instead of waiting for more."""
+    running = at_work(tmp_path, 3)
     running.kill()
     running.wait()
     assert ends(running.pid)
+    assert int((tmp_path / "worker").read_text(encoding="utf-8")) != running.pid

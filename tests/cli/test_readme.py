@@ -61,10 +61,11 @@ def test_the_two_commands_are_single_lines_that_ask_for_nothing_but_python() -> 
     )
 
 
-def test_the_last_command_is_the_one_that_continuous_integration_runs() -> None:
+def test_continuous_integration_runs_the_last_command_on_all_packs_as_well() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
-    assert script.splitlines()[-1] == 'exec .venv/bin/python -m pytest -n auto --dist loadgroup "$@"'
-    assert "    .venv/bin/python -m pytest -n auto --dist loadgroup\n" in TEXT
+    command = ".venv/bin/python -m pytest -n auto --dist loadgroup"
+    assert script.splitlines()[-1] == f'exec {command} -m "not long and not huge" "$@"'
+    assert f"    {command}\n" in TEXT
 
 
 def test_files_and_folders_named_are_there() -> None:

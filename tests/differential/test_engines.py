@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from bandproof.encoding.system import StepRule, pose
 from bandproof.engines.bounded import no_state_in
-from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.run import decide
 from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout
@@ -16,6 +15,7 @@ from bandproof.machine.rig import replay
 from bandproof.properties.claim import Property, Shape
 from tests.differential.cases import draw_case, impossible
 from tests.oracles.answers import by_bounded_search, by_enumeration, by_induction, by_reachability
+from tests.oracles.induction import prove_by_induction
 
 SMALL = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LARGE = settings(SMALL, max_examples=2_000)

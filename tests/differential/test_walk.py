@@ -23,7 +23,7 @@ from tests.differential.cases import draw_case
 
 @pytest.mark.slow
 @given(st.data(), st.integers(0, 5))
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_every_step_of_a_walk_is_one_of_the_meaning(data: st.DataObject, seed: int) -> None:
     layout, claim = draw_case(data)
     first = data.draw(drawn.states(layout))
@@ -35,7 +35,7 @@ def test_every_step_of_a_walk_is_one_of_the_meaning(data: st.DataObject, seed: i
 
 @pytest.mark.slow
 @given(st.data())
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_a_walk_begins_in_the_start_if_there_is_one(data: st.DataObject) -> None:
     layout, claim = draw_case(data, most_volumes=3)
     start = layout.arrangement.start(claim.during)

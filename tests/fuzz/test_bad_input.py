@@ -15,7 +15,7 @@ from bandproof.terms.parse import parse
 from bandproof.terms.show import show
 from bandproof.text.diagnostics import Diagnostic
 from bandproof.text.errors import ConditionError, InputError, MeasureError
-from bandproof.text.units import parse_conductances, parse_duration, parse_pressures, parse_ratios, parse_volumes
+from bandproof.text.units import parse_conductances, parse_pressure, parse_pressures, parse_ratios, parse_volumes
 from tests.fuzz.spoiling import AWKWARD, spoilt
 from tests.unit.loader_texts import GOOD as ARRANGEMENT
 from tests.unit.pack_texts import GOOD as PACK
@@ -115,7 +115,7 @@ def test_any_text_is_a_condition_or_is_refused_at_a_place_in_it(text: str) -> No
 @given(st.text("0123456789.eE+-± psikParbMLdm3nt()/", max_size=16) | st.text(max_size=20))
 def test_any_text_is_a_quantity_or_is_refused(text: str) -> None:
     hints = []
-    for read in (parse_pressures, parse_volumes, parse_conductances, parse_ratios, parse_duration):
+    for read in (parse_pressures, parse_volumes, parse_conductances, parse_ratios, parse_pressure):
         try:
             read(text)
         except MeasureError as error:

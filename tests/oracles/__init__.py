@@ -1,1 +1,1 @@
-"""Second opinions: decision diagrams and z3, on the same problems as the engines."""
+"""Second opinions: enumeration, k-induction, decision diagrams and z3, on the same problems as the engines."""

@@ -1,4 +1,4 @@
-"""One shape for what any engine says about one problem, and the engines of the package in that shape."""
+"""One shape for what any engine says about one problem, and the engines and oracles in that shape."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from itertools import pairwise
 
 from bandproof.encoding.system import Problem
 from bandproof.engines.bounded import Unrolling
-from bandproof.engines.explore import explore
-from bandproof.engines.induction import prove_by_induction
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Story
 from bandproof.machine.telling import NotARunError
+from tests.oracles.explore import explore
+from tests.oracles.induction import prove_by_induction
 
 
 @dataclass(frozen=True, slots=True)

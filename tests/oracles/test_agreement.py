@@ -16,7 +16,7 @@ from tests.oracles.answers import agree, by_bounded_search, by_enumeration, by_i
 from tests.oracles.bdd import by_diagrams
 from tests.oracles.z3_engines import by_z3_bounded_search, by_z3_horn
 
-SMALL = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SMALL = settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LARGE = settings(SMALL, max_examples=500)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from bandproof.encoding.circuit import FALSE, TRUE
 from bandproof.encoding.system import Problem, StepRule, pose
-from bandproof.engines.induction import prove_by_induction
 from tests.conformance.case import Case, at_least, never, proven, refuted, stands
 from tests.conformance.table_flow import joined, starting, volumes
+from tests.oracles.induction import prove_by_induction
 
 LATE = volumes(v="line") + 'parts.march = { kind = "march" }\nstarts.start = { parts = { march = "three" } }\n'
 

@@ -53,10 +53,10 @@ def test_every_invariant_is_one(case: Case) -> None:
 
 
 def test_an_invariant_cut_short_is_noticed() -> None:
-    """More than twenty invariants need their clauses; and calling a reachable bad impossible is never accepted."""
+    """Two invariants in three need their clauses; and calling a reachable bad impossible is never accepted."""
     problems = [pose(step_rule(case), case.property()) for case in SAFE]
     needed = [p for p in problems if not excludes_bad(p, ())]
-    assert len(needed) > 20
+    assert len(needed) > 2 / 3 * len(SAFE)
     for case in TABLE:
         if case.steps is not None:
             problem = pose(step_rule(case), case.property())

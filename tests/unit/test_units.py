@@ -14,17 +14,13 @@ from bandproof.text.units import (
     PRESSURE_UNITS,
     SHOWN_DECIMALS,
     parse_conductances,
-    parse_duration,
     parse_pressure,
     parse_pressures,
     parse_ratios,
     parse_volumes,
-    show_duration,
     show_number,
     show_pressure,
     show_pressures,
-    show_volume,
-    write_pressure,
 )
 
 UNITS = st.sampled_from(sorted(PRESSURE_UNITS))
@@ -128,14 +124,8 @@ def test_volumes_are_litres() -> None:
     assert parse_volumes("18..22 L") == ends(18, 22)
     # The inch is 25.4 mm, so 1 in3 = 16.387064 cm3 (NIST Special Publication 811, appendix B).
     assert parse_volumes("1000 in3") == ends("16.387064")
-    # 49 CFR 571.121 S5.3.3: the 50 in3 test reservoir, given as 0.82 L (fact rig-volumes).
-    assert show_volume(parse_volumes("50 in3")[0]) == "0.82 L"
-
-
-def test_durations_are_seconds() -> None:
-    assert parse_duration("2 s") == 2
-    assert parse_duration("250 ms") == Fraction(1, 4)
-    assert [show_duration(parse_duration(text)) for text in ("250 ms", "2.5 s", "60 s")] == ["250 ms", "2.5 s", "60 s"]
+    # 49 CFR 571.121 S5.3.3: the 50 in3 test reservoir, given as 0.82 L.
+    assert round(parse_volumes("50 in3")[0], 2) == Fraction("0.82")
 
 
 def test_conductance_is_understood_in_dm3_per_second_and_bar() -> None:
@@ -149,19 +139,6 @@ def test_ratios_have_no_unit() -> None:
     with pytest.raises(MeasureError) as caught:
         parse_ratios("0.3 bar")
     assert caught.value.code == "unit-unknown"
-
-
-@given(numbers(6), UNITS)
-def test_a_written_pressure_reads_back_exactly(number: Fraction, unit: str) -> None:
-    pressure = number * PRESSURE_UNITS[unit]
-    assert parse_pressure(write_pressure(pressure, unit)) == pressure
-
-
-def test_a_pressure_without_decimals_cannot_be_written() -> None:
-    with pytest.raises(ValueError, match="no decimal"):
-        write_pressure(parse_pressure("60 psi"), "bar")
-    with pytest.raises(ValueError, match="no decimal"):
-        write_pressure(Fraction(1, 3), "kPa")
 
 
 @given(numbers(9), UNITS)

@@ -49,7 +49,7 @@ def recheck_file(file: Path, model: Path | None = None, packs: Sequence[Path] | 
     """Check the certificate or story in `file`.
 
     With `model` a certificate must also be about that arrangement and its claim. A story always needs the arrangement:
-    without `model`, the file it names is read.
+    without `model`, the file it names is read. BadFileError when the file is neither or cannot be read.
     """
     try:
         text = file.read_text(encoding="utf-8")

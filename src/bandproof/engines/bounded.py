@@ -1,7 +1,7 @@
 """Bounded search: unroll the step rule, ask for a bad at each depth in turn. The first one found is a shortest one.
 
-The same unrolling, freed of the start, gives induction: if no run of k quiet steps ends in a bad, and none of the first
-k states of a run from the start is one, no state ever is.
+Freed of the start, the unrolling gives induction, a second opinion that the tests use: if no run of k quiet steps ends
+in a bad, and none of the first k states of a run from the start is one, no state ever is.
 """
 
 from __future__ import annotations
@@ -55,7 +55,10 @@ class Unrolling:
         return self._sat.holds([self._hit(depth)])
 
     def shortest(self, low: int, high: int) -> Story | None:
-        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has."""
+        """A shortest run, when none has fewer than `low` steps and one has at most `high`; None when none has.
+
+        NotARunError when the solver takes back what it said.
+        """
         if not self.reaches(high):
             self.exclude(high)
             return None

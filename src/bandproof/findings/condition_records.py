@@ -188,7 +188,6 @@ class PropertyRecord(Record):
     until: ConditionRecord | None
     pace: Pace
     mishaps: list[str]
-    faults: int
     fillings: int | None
     caution: str
 
@@ -220,7 +219,6 @@ def claim_record(claim: Property | NotApplicable) -> PropertyRecord | NotApplica
         until=None if claim.until is None else condition_record(claim.until),
         pace=claim.pace,
         mishaps=sorted(claim.mishaps),
-        faults=claim.faults,
         fillings=claim.fillings,
         caution=claim.caution,
     )
@@ -241,7 +239,6 @@ def claim_of(record: PropertyRecord | NotApplicableRecord) -> Property | NotAppl
         until=None if record.until is None else condition_of(record.until),
         pace=record.pace,
         mishaps=frozenset(record.mishaps),
-        faults=record.faults,
         fillings=record.fillings,
         caution=record.caution,
     )

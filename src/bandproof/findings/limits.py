@@ -56,11 +56,6 @@ class Clock:
             if used is not None and used > megabytes:
                 raise GaveUpError(OutOfMemory(megabytes))
 
-    @property
-    def seconds_left(self) -> float | None:
-        """What is left of the time, in seconds, never below zero; None without a limit."""
-        return None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
-
 
 def resident_megabytes(process: int) -> int | None:
     """The memory a process has resident, in MB; None when the process is not there or does not say."""

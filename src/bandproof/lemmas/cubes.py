@@ -108,14 +108,14 @@ class Cube:
                 self._values[atom.sort, atom.subject] = atom
 
     def floor(self, volume: str) -> tuple[Fraction, Needs]:
-        """The lowest pressure of a volume here, and what says so."""
+        """The lowest pressure of a volume here, pascals gauge, and what says so."""
         atom = self._floor.get(volume)
         if atom is None:
             return Fraction(0), frozenset()
         return self._layout.thresholds[volume][atom.rank], frozenset({(self.number, atom)})
 
     def ceiling(self, volume: str) -> tuple[Fraction, Needs]:
-        """The pressure that a volume stays below here, and what says so."""
+        """The pressure that a volume stays below here, pascals gauge, and what says so."""
         atom = self._ceiling.get(volume)
         if atom is None:
             return self._layout.arrangement.highest, frozenset()
@@ -181,14 +181,14 @@ def _turned(known: tuple[bool | None, Needs]) -> tuple[bool | None, Needs]:
 
 
 def floor_of(places: Iterable[Cube], volume: str) -> tuple[Fraction, Needs]:
-    """The lowest pressure of a volume in any of the places, and what says so."""
+    """The lowest pressure of a volume in any of the places, pascals gauge, and what says so."""
     found = [place.floor(volume) for place in places]
     low = min(value for value, _ in found)
     return low, frozenset().union(*(needs for _, needs in found)) if low > 0 else frozenset()
 
 
 def ceiling_of(layout: Layout, places: Iterable[Cube], volume: str) -> tuple[Fraction, Needs]:
-    """The pressure that a volume stays below in all of the places, and what says so."""
+    """The pressure that a volume stays below in all of the places, pascals gauge, and what says so."""
     found = [place.ceiling(volume) for place in places]
     high = max(value for value, _ in found)
     known = high < layout.arrangement.highest

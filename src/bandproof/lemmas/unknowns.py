@@ -41,7 +41,7 @@ ASSUMED = {
 
 
 def declared_sizes(layout: Layout) -> dict[str, Range]:
-    """Every volume's size as declared, or else as assumed."""
+    """Every volume's size as declared, or else as assumed, dm3."""
     return {volume.name: volume.litres or ASSUMED[volume.kind] for volume in layout.arrangement.volumes}
 
 

@@ -50,16 +50,16 @@ class Layout:
         return (Count(),) * len(self.timing_constraints)
 
     def low(self, volume: str, band: int) -> Fraction:
-        """Lower end of a band (included); zero for band 0."""
+        """Lower end of a band (included), pascals gauge; zero for band 0."""
         return self.thresholds[volume][band - 1] if band else Fraction(0)
 
     def high(self, volume: str, band: int) -> Fraction:
-        """Upper end of a band (excluded); the highest pressure for the last band."""
+        """Upper end of a band (excluded), pascals gauge; the highest pressure for the last band."""
         marks = self.thresholds[volume]
         return marks[band] if band < len(marks) else self.arrangement.highest
 
     def band_at(self, volume: str, pressure: Fraction) -> int:
-        """The band that holds `pressure`."""
+        """The number of the band, counted from 0, that holds `pressure` (pascals gauge)."""
         return bisect_right(self.thresholds[volume], pressure)
 
 

@@ -43,7 +43,7 @@ class TimingConstraint:
 
     @property
     def allowance(self) -> int:
-        """How many times the shortest time goes into the longest."""
+        """How many whole bands the mover may cross meanwhile: so often the shortest time goes into the longest."""
         return int(self.longest // self.shortest)
 
 

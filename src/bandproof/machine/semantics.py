@@ -61,19 +61,19 @@ class Reading:
         self.position = {c.name: s for c, s in zip(arrangement.controls, state.controls, strict=True)}
 
     def low(self, node: str) -> Fraction:
-        """The lowest pressure a node can have (included)."""
+        """The lowest pressure a node can have (included), pascals gauge."""
         if node == ATMOSPHERE:
             return Fraction(0)
         return self.arrangement.highest if node == SOURCE else self.layout.low(node, self.band[node])
 
     def high(self, node: str) -> Fraction:
-        """The pressure a volume stays below; the exact pressure of the atmosphere or a source."""
+        """The pressure a volume stays below, pascals gauge; the exact pressure of the atmosphere or a source."""
         if node == ATMOSPHERE:
             return Fraction(0)
         return self.arrangement.highest if node == SOURCE else self.layout.high(node, self.band[node])
 
     def span(self, node: str) -> Range:
-        """The closed range of pressures of a node: bands are closed here, which only ever widens."""
+        """The closed range of a node's pressures, pascals gauge: bands are closed here, which only ever widens."""
         return Range(self.low(node), self.high(node))
 
     def kind(self, node: str) -> VolumeKind | None:
@@ -263,11 +263,11 @@ def pending(layout: Layout, state: State) -> bool:
 
 
 def net_inflow(reading: Reading, volume: str, own: Range) -> tuple[Fraction | None, Fraction | None]:
-    """Least and greatest net flow into `volume` while its pressure is in `own`; None stands for no bound.
+    """Least and greatest net flow into `volume` while its pressure is in `own`, in dm3/s at the reference atmosphere.
 
-    Taken over every pressure of its neighbours in their bands and every size in its range. An unsized passage has any
-    size in (0, infinity): it makes the sum unbounded on the side its flow can have, and can be as small as wanted
-    otherwise.
+    Taken over every pressure of its neighbours in their bands and every size in its range; None stands for no bound. An
+    unsized passage has any size in (0, infinity): it makes the sum unbounded on the side its flow can have, and can be
+    as small as wanted otherwise.
     """
     least: Fraction | None = Fraction(0)
     greatest: Fraction | None = Fraction(0)

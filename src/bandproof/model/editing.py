@@ -84,7 +84,7 @@ class Edit:
             self.fault("unknown-state", ("parts", part.name), message, hint=hint)
 
     def port(self, part: Part, port: str, *, besides: Collection[str] = ()) -> str:
-        """The volume that a port is joined to, or the name itself if it is one of the ends `besides` ports."""
+        """The volume that a port is joined to, or the name itself if it is an end `besides` ports; else InputError."""
         ends = {**{end: end for end in besides}, **dict(part.ports)}
         if port in ends:
             return ends[port]

@@ -246,7 +246,7 @@ def _standing(start: Start, part: Part, state: str) -> Start:
 
 
 def remove_move(arrangement: Arrangement, name: str, source: str, target: str, which: int = 1) -> Arrangement:
-    """The part without a move from `source` to `target`: the `which`-th of them, counted from 1."""
+    """The part without a move from `source` to `target`: the `which`-th of them, counted from 1; else InputError."""
     edit = Edit(arrangement, "remove move", name, source, target, which)
     part = edit.part(name)
     edit.state(part, source)

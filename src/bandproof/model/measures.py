@@ -29,7 +29,7 @@ _BAND_FORMS = (
 
 
 def read_pressure(text: str, place: Place, faults: Faults) -> Fraction | None:
-    """One exact pressure, or None after noting why there is none."""
+    """One exact pressure in pascals gauge, or None after noting why there is none."""
     try:
         return parse_pressure(text)
     except MeasureError as error:
@@ -158,7 +158,7 @@ class _Bands:
 
 
 def check_reach(pressure: Fraction, text: str, place: Place, reach: Reach, faults: Faults) -> Fraction | None:
-    """The pressure if it lies between zero and the highest pressure, or None after noting that it does not."""
+    """The pressure (pascals gauge) if it is no less than zero and no more than the highest, or None after noting that."""
     if pressure < 0:
         message = f"{text} is below zero, and pressures here are gauge"
         faults.add("pressure-not-positive", place, message, hint="write a pressure of zero or more")

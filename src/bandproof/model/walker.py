@@ -72,7 +72,7 @@ class Walker(Generic[R]):
         return found
 
     def other(self, node: Condition) -> R:
-        """A kind that has no method of its own here."""
+        """A kind that has no method of its own here: UnexpectedConditionError, unless a subclass knows better."""
         raise UnexpectedConditionError(self, node)
 
     def truth(self, node: Truth) -> R:

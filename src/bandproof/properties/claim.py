@@ -54,7 +54,6 @@ class Property:
     until: Condition | None = None
     pace: Pace = Pace.ANY_TIME
     mishaps: frozenset[str] = frozenset()
-    faults: int = 0
     fillings: int | None = None
     caution: str = ""
 

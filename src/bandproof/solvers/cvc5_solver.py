@@ -22,7 +22,7 @@ def version() -> str:
 
 
 def answers(text: str) -> tuple[str, ...]:
-    """What cvc5 prints for the text, line by line."""
+    """What cvc5 prints for the text, line by line; SolverRefusesError when it cannot read it."""
     cvc5: Any = import_module("cvc5")
     solver = cvc5.Solver(cvc5.TermManager())
     parser = cvc5.InputParser(solver)

@@ -32,7 +32,7 @@ def version() -> str:
 
 
 def answers(script: str) -> tuple[str, ...]:
-    """What z3 prints for the text, line by line."""
+    """What z3 prints for the script, line by line; SolverRefusesError when it cannot read it."""
     context = z3.Context()
     context_config = f"(set-option :rlimit {_LIMIT})\n"
     try:

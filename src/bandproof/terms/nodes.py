@@ -141,7 +141,7 @@ Term = Constant | Compare | Is | Has | Not | And | Or
 
 
 def depth(term: Term) -> int:
-    """How deeply `term` is nested; found without recursion, so that any term can be measured."""
+    """How many nodes deep `term` is nested; found without recursion, so that any term can be measured."""
     deepest, pending = 0, [(term, 1)]
     while pending:
         node, level = pending.pop()

@@ -33,7 +33,7 @@ class CrossCheckError(BandproofError):
 
 
 class MeasureError(BandproofError, ValueError):
-    """Text that is not the pressure, volume, duration or size it should be.
+    """Text that is not the pressure, volume or size it should be.
 
     `code`, `message` and `hint` are those of the diagnostic it becomes once its place in a file is known.
     """

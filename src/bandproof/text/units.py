@@ -1,9 +1,9 @@
-"""Quantities as people write them, in exact arithmetic: pressures, volumes, durations and flow sizes.
+"""Quantities as people write them, in exact arithmetic: pressures, volumes and flow sizes.
 
-Everything is a `fractions.Fraction`: pressures in pascals gauge, volumes in dm3, durations in seconds, sonic
-conductance (ISO 6358 `C`) in dm3/(s bar). Units are always written out, except for conductance, where dm3/(s bar) is
-understood, and for the critical ratio, which has none. Numbers are plain decimals of at most fifteen digits on either
-side of the point, so that no text can ask for unbounded work.
+Everything is a `fractions.Fraction`: pressures in pascals gauge, volumes in dm3, sonic conductance (ISO 6358 `C`) in
+dm3/(s bar). Units are always written out, except for conductance, where dm3/(s bar) is understood, and for the critical
+ratio, which has none. Numbers are plain decimals of at most fifteen digits on either side of the point, so that no text
+can ask for unbounded work.
 """
 
 from __future__ import annotations
@@ -29,9 +29,6 @@ VOLUME_UNITS = {
     "in3": Fraction(16387064, 10**9),
     "in³": Fraction(16387064, 10**9),
 }
-
-#: Seconds per unit of duration.
-DURATION_UNITS = {"s": Fraction(1), "ms": Fraction(1, 1000)}
 
 #: dm3/(s bar) per unit of sonic conductance; 1 m3/(s Pa) is 1000 dm3 times 10^5 Pa/bar.
 CONDUCTANCE_UNITS = {"dm3/(s bar)": Fraction(1), "m3/(s Pa)": Fraction(10**8)}
@@ -65,7 +62,6 @@ class _Quantity:
 
 _PRESSURE = _Quantity("pressure", PRESSURE_UNITS, "60 psi")
 _VOLUME = _Quantity("volume", VOLUME_UNITS, "20 L")
-_DURATION = _Quantity("duration", DURATION_UNITS, "2 s")
 _CONDUCTANCE = _Quantity("size", CONDUCTANCE_UNITS, "0.3 dm3/(s bar)", "dm3/(s bar)")
 _RATIO = _Quantity("ratio", {"": Fraction(1)}, "0.3", "")
 
@@ -83,11 +79,6 @@ def parse_pressures(text: str) -> tuple[Fraction, Fraction]:
 def parse_volumes(text: str) -> tuple[Fraction, Fraction]:
     """Both ends of a volume in dm3: `20 L`, `18..22 L`, `50 in3`."""
     return _ends(text, _VOLUME)
-
-
-def parse_duration(text: str) -> Fraction:
-    """Seconds of one exact duration: `2 s`, `250 ms`."""
-    return _single(text, _DURATION)
 
 
 def parse_conductances(text: str) -> tuple[Fraction, Fraction]:
@@ -173,26 +164,6 @@ def show_pressures(low: Fraction, high: Fraction, unit: str, digits: int | None 
     return f"{show_number(low / scale, decimals)}..{show_number(high / scale, decimals)} {unit}"
 
 
-def write_pressure(pascals: Fraction, unit: str) -> str:
-    """A pressure as text that `parse_pressure` reads back exactly; ValueError when no decimal in `unit` can."""
-    value = pascals / PRESSURE_UNITS[unit]
-    decimals = _exact_decimals(value)
-    if decimals is None or decimals > 15 or abs(value) >= 10**15:
-        message = f"{pascals} Pa is no decimal number of {unit}"
-        raise ValueError(message)
-    return f"{show_number(value, decimals)} {unit}"
-
-
-def show_volume(dm3: Fraction) -> str:
-    """A volume for people, in litres."""
-    return f"{show_number(dm3, 2)} L"
-
-
-def show_duration(seconds: Fraction) -> str:
-    """A duration for people: milliseconds below one second, seconds from there."""
-    return f"{show_number(seconds * 1000, 0)} ms" if seconds < 1 else f"{show_number(seconds, 2)} s"
-
-
 def show_number(value: Fraction, decimals: int) -> str:
     """A plain decimal with at most `decimals` places, rounded half to even, without trailing zeros."""
     scaled = round(value * 10**decimals)
@@ -200,13 +171,3 @@ def show_number(value: Fraction, decimals: int) -> str:
     whole, part = divmod(abs(scaled), 10**decimals)
     tail = f"{part:0{decimals}d}".rstrip("0") if decimals else ""
     return f"{sign}{whole}.{tail}" if tail else f"{sign}{whole}"
-
-
-def _exact_decimals(value: Fraction) -> int | None:
-    """How many decimals write `value` exactly; None when none do."""
-    rest, twos, fives = value.denominator, 0, 0
-    while rest % 2 == 0:
-        rest, twos = rest // 2, twos + 1
-    while rest % 5 == 0:
-        rest, fives = rest // 5, fives + 1
-    return max(twos, fives) if rest == 1 else None

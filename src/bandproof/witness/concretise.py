@@ -169,7 +169,7 @@ def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check 
 
 
 def usual_sizes(layout: Layout) -> dict[str, Fraction]:
-    """The middle of every volume's declared or assumed size."""
+    """The middle of every volume's declared or assumed size, dm3."""
     return {name: (size.low + size.high) / 2 for name, size in declared_sizes(layout).items()}
 
 
