@@ -302,8 +302,8 @@ def test_every_key_at_fault_in_a_story_is_named_with_its_file(run: Run) -> None:
     result = run("recheck", file)
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.splitlines() == [
-        f"error {file.as_posix()}: story file, start: this key is missing",
-        f"error {file.as_posix()}: story file, steps[0].kind: \"jump\" is none of 'react', 'flow' or 'act'",
+        f"{file.as_posix()}: story file, start: this key is missing",
+        f"{file.as_posix()}: story file, steps[0].kind: \"jump\" is none of 'react', 'flow' or 'act'",
     ]
 
 
