@@ -1,4 +1,4 @@
-"""The pace counters as formulas (design section 2, "Pace"): what they allow a step, and what they remember after it.
+"""The pace counters as formulas (MEANING.md, "Pace"): what they allow a step, and what they remember after it.
 
 For each watch of the layout the encoding has a thermometer of the whole bands counted and one bit of three for the last
 direction. A pending volume is due in a band where its net flow cannot be zero or the other way anywhere in the band. What

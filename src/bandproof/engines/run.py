@@ -159,7 +159,7 @@ def decide(
     No run of fewer than `least` steps refutes it (or, for `reachable`, shows it), as is known already.
 
     A run that ends the search is made real before it is believed. One that no pressures fit teaches a lemma, and the
-    search goes on among the runs that the lemma does not forbid (design section 2, "Air is conserved"). Where it is not
+    search goes on among the runs that the lemma does not forbid (MEANING.md, "Air is conserved"). Where it is not
     shown that no pressures fit, other runs are looked for, and the claim stays undecided when none is real. With `real`
     false the band machine's runs are taken as they are: for comparing engines with one another, not for a verdict.
     """

@@ -2,7 +2,7 @@
 
 Bands carry no time, so the band machine alone would let a vented pilot line lag behind the filling of a whole trailer.
 Where volumes have litres and every passage at them a size, both times can be bounded, and their quotient says how many
-whole bands the one can cross while the other is due (design section 2, "Pace"). What follows from these numbers for a
+whole bands the one can cross while the other is due (MEANING.md, "Pace"). What follows from these numbers for a
 step is said twice, in `bandproof.machine.semantics` and in `bandproof.encoding.pace`; here are only the numbers.
 
 Flows are in dm3/s at the reference atmosphere of ISO 8778, 100 kPa, isothermal at its temperature; so a volume of V dm3

@@ -1,4 +1,4 @@
-"""How much the band machine neglects by taking lines to hold no air (design section 2).
+"""How much the band machine neglects by taking lines to hold no air (MEANING.md).
 
 Filling a line of V litres to a tank's pressure p takes V p of the tank's air, so the tank of W litres ends at
 p W / (W + V): it loses the share V / (W + V) of its pressure. This is computed for every line and the tank, among those

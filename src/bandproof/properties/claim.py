@@ -9,7 +9,7 @@ from bandproof.model.conditions import ALWAYS_TRUE, Condition
 
 
 class Shape(StrEnum):
-    """The shapes of design section 4 that this version decides."""
+    """The shapes of README, shapes that this version decides."""
 
     NEVER = "never"
     ALWAYS = "always"
