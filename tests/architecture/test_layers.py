@@ -14,6 +14,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("codes", "diagnostics", "errors", "faults", "limits", "spans", "units", "writing"),
     ("terms",),
     ("model", "physics"),
+    ("simulation",),
     ("properties",),
     ("machine",),
     ("findings",),
@@ -41,6 +42,8 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "typer": ("cli",),
     "rich": ("cli", "views."),
     "multiprocessing": ("workers",),
+    "numpy": ("simulation.",),
+    "scipy": ("simulation.",),
 }
 
 #: No library but these and Python's own is used at all.
@@ -136,6 +139,19 @@ def test_the_encoding_never_reads_the_executable_meaning() -> None:
     assert semantics not in reached
 
 
+def test_the_simulation_stands_by_itself() -> None:
+    """What happens in seconds is worked out from what an arrangement is, not from what the bands make of it."""
+    found = {inside(i.imported).split(".")[0] for i in ours() if inside(i.importer).startswith("simulation")}
+    assert found <= {"simulation", "model", "physics", "units", "errors"}
+    reached, todo = set(), [m.name for m in modules() if inside(m.name).startswith("simulation")]
+    while todo:
+        name = todo.pop()
+        if name not in reached:
+            reached.add(name)
+            todo += [i.imported for i in imports() if i.importer == name]
+    assert not {n for n in reached if n.startswith(("z3", f"{ROOT}.machine", f"{ROOT}.views", f"{ROOT}.smt"))}
+
+
 def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
     heavy = ("smt", "certify", "engines", "analyses")
     at_start = [i for i in ours() if i.at_start and layer(i.importer) == layer("api") and inside(i.imported).startswith(heavy)]
@@ -146,7 +162,7 @@ def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
 def test_findings_can_be_drawn_without_a_solver() -> None:
     script = (
         "import sys, bandproof, bandproof.api, bandproof.views.piping, bandproof.views.dump; "
-        "print(sorted({'z3', 'pysat', 'typer', 'rich', 'scipy'} & set(sys.modules)))"
+        "print(sorted({'z3', 'pysat', 'typer', 'rich', 'numpy', 'scipy'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
