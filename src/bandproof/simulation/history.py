@@ -12,7 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from bandproof.model.conditions import Condition
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
-from bandproof.simulation.margins import Sight
+from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.script import Occur, Turn
 
 
@@ -86,3 +86,39 @@ class Highest:
         who = sight.who[better]
         self.margins[who] = margins[better]
         self.times[who] = sight.times[better]
+
+
+class Record:
+    """Takes down what happens to each vehicle of a fleet while they run."""
+
+    def __init__(self, count: int, volumes: int) -> None:
+        self._happenings: list[list[Happening]] = [[] for _ in range(count)]
+        self._ends: list[tuple[float, int, int]] = [(0.0, 0, 0)] * count
+        self._who = [np.zeros(0, dtype=np.intp)]
+        self._times = [np.zeros(0)]
+        self._pressures = [np.zeros((0, volumes))]
+
+    def keep(self, who: Integers, times: Floats, pressures: Floats) -> None:
+        """Keep the pressures (vehicles, volumes; gauge) of these vehicles, each at its time."""
+        self._who.append(who)
+        self._times.append(times)
+        self._pressures.append(pressures)
+
+    def happened(self, who: int, happening: Happening) -> None:
+        """Add to the happenings of a vehicle."""
+        self._happenings[who].append(happening)
+
+    def ended(self, who: int, time: float, undone: int, forced: int) -> None:
+        """Note how a vehicle's run ended, as `History` says."""
+        self._ends[who] = time, undone, forced
+
+    def histories(self) -> list[History]:
+        """The history of every vehicle, in the order of the fleet."""
+        who = np.concatenate(self._who)
+        order = np.argsort(who, kind="stable")
+        bounds = np.searchsorted(who[order], np.arange(len(self._ends) + 1))
+        times, pressures = np.concatenate(self._times)[order], np.concatenate(self._pressures)[order]
+        return [
+            History(times[a:b], pressures[a:b], tuple(happenings), *end)
+            for a, b, happenings, end in zip(bounds, bounds[1:], self._happenings, self._ends, strict=False)
+        ]
