@@ -1,14 +1,15 @@
 """How exact the simulator is, and the numbers that make it so.
 
-Stated error, shown in `tests/simulation`: the pressures of a run at a given time are right within STATED_PASCALS plus
-STATED_SHARE of the absolute pressure, and the times of its events within STATED_SHARE plus the moving times of the parts, as long as
-a vehicle's events are not so near one another that this error changes their order.
+Stated error, shown in `tests/simulation`: the times of events and acts are right within STATED_SECONDS plus STATED_SHARE of the
+time, and pressures within STATED_PASCALS plus STATED_SHARE of the absolute pressure, besides what an error of the time makes
+of them where they change. This holds as long as no two events are so near each other that the error changes their order.
 """
 
 from __future__ import annotations
 
-#: The stated error: pascals, and share of an absolute pressure or a time.
+#: The stated error: pascals, seconds, and share of an absolute pressure or a time.
 STATED_PASCALS = 50.0
+STATED_SECONDS = 1e-4
 STATED_SHARE = 1e-3
 
 #: Error allowed in one step: pascals, and share of the absolute pressure. 5 Pa are a tenth of what BLUR already blurs in
@@ -27,14 +28,19 @@ LEAST_STEP = 1e-8
 FIRST_STEP = 1e-3
 CHANGE = 2000.0
 
-#: A part hunts once it has made more than HUNTING_MOVES moves in about HUNTING_MEMORY seconds. Its guards then hold only
-#: HUNTING_PASCALS past their thresholds: a fiftieth of a psi, below what settings are known to.
+#: A part hunts once it has made more than HUNTING_MOVES moves to and fro at one pressure in about HUNTING_MEMORY seconds. Its
+#: guards then hold only HUNTING_PASCALS past their thresholds: a fourteenth of a psi, below what settings are known to and
+#: what a shuttle needs to move over. That much a pressure held by a hunting part may be wrong.
+#: At one pressure means that within RAPID_MEMORY seconds it moves on where, just after its last move, no more than twice that
+#: was missing; or that its move came due within QUICK moving times of its last.
 HUNTING_MOVES = 12.0
 HUNTING_MEMORY = 10.0
-HUNTING_PASCALS = 100.0
-#: Beyond HUNTING_MOVES in about RAPID_MEMORY seconds the moving time doubles with each further move, up to HUNTING_SECONDS.
+HUNTING_PASCALS = 500.0
+QUICK = 2.0
+#: Beyond HUNTING_MOVES moves of the latter sort in about RAPID_MEMORY seconds the moving time doubles with each further one, up to
+#: HUNTING_SECONDS.
 RAPID_MEMORY = 1.0
-HUNTING_SECONDS = 0.05
+HUNTING_SECONDS = 0.01
 
 #: A vehicle has settled when for SETTLED_SECONDS no part has been due and every line and chamber has been within
 #: SETTLED_PASCALS of where it would rest if the tanks kept their pressures.

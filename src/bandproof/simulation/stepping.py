@@ -9,7 +9,7 @@ Each vehicle has its own time and step; one pass of the loop gives every vehicle
 
 A part makes its move when the guard has held without a break for the part's moving time; a guard that ceases before
 that ends the matter. So parts that undo one another's moves take time, and the run goes on. Of a to and fro that never
-ends not every swing is worth its steps: a part that has moved often is given a play of HUNTING_PASCALS, and where that does
+ends not every swing is worth its steps: a part that has often moved back at once is given a play of HUNTING_PASCALS, and where that does
 not calm it, a longer moving time, up to HUNTING_SECONDS.
 
 Hands act and mishaps occur only while no part is due, as in the meaning of an arrangement (slow and hunting parts apart): at
@@ -36,6 +36,7 @@ from bandproof.simulation.accuracy import (
     HUNTING_PASCALS,
     HUNTING_SECONDS,
     LEAST_STEP,
+    QUICK,
     RAPID_MEMORY,
     RTOL,
     SETTLED_PASCALS,
@@ -61,21 +62,8 @@ class Run:
     #: The names of all arrays with one column for each vehicle still on its way.
     _COLUMNS = (
         *("who", "time", "pressure", "parts", "controls", "mishaps", "litres", "b", "c", "moving", "step", "steps"),
-        *(
-            "open_c",
-            "margin",
-            "enabled",
-            "holds",
-            "fires",
-            "recent",
-            "rapid",
-            "moved",
-            "play",
-            "act",
-            "act_time",
-            "calm",
-        ),
-        *("aim", "goal_time", "goal_margin", "chased", "forced"),
+        *("open_c", "margin", "enabled", "holds", "fires", "quick", "near", "recent", "rapid", "moved", "play"),
+        *("act", "act_time", "calm", "aim", "goal_time", "goal_margin", "chased", "forced"),
     )
 
     def __init__(
@@ -123,6 +111,7 @@ class Run:
         self.enabled, self.holds = np.zeros((moves, count), dtype=bool), np.zeros((moves, count), dtype=bool)
         self.recent, self.rapid, self.moved = (np.zeros((parts, count)) for _ in range(3))
         self.play = np.zeros((moves, count))
+        self.quick, self.near = np.zeros((moves, count), dtype=bool), np.zeros((moves, count), dtype=bool)
         self.act, self.forced = np.zeros(count, dtype=np.intp), np.zeros(count, dtype=np.intp)
         self.act_time, self.calm = np.full(count, np.inf), np.full(count, np.inf)
         self.aim, self.goal_time = np.full(count, np.inf), np.full(count, np.inf)
@@ -232,6 +221,8 @@ class Run:
             rapid = self.rapid[parts, columns] * np.exp(-since / RAPID_MEMORY)
             most = np.maximum(self.moving[parts, columns], HUNTING_SECONDS)
             seconds = self.moving[parts, columns] * 2.0 ** np.maximum(rapid - HUNTING_MOVES, 0.0)
+            self.quick[moves, columns] = since < QUICK * self.moving[parts, columns]
+            self.near[moves, columns] &= since < RAPID_MEMORY
             self.fires[moves, columns] = self.time[columns] + np.minimum(seconds, most)
 
     def _events(self) -> None:
@@ -276,8 +267,10 @@ class Run:
             done.add(part)
             self.parts[part, column] = self.target[k]
             since = time - float(self.moved[part, column])
-            self.recent[part, column] = self.recent[part, column] * exp(-since / HUNTING_MEMORY) + 1
-            self.rapid[part, column] = self.rapid[part, column] * exp(-since / RAPID_MEMORY) + 1
+            quick = bool(self.quick[k, column])
+            often = quick or bool(self.near[k, column])
+            self.recent[part, column] = self.recent[part, column] * exp(-since / HUNTING_MEMORY) + often
+            self.rapid[part, column] = self.rapid[part, column] * exp(-since / RAPID_MEMORY) + quick
             self.moved[part, column] = time
             move = self.fleet.moves[k][1]
             name = self.arrangement.parts[part].name
@@ -334,6 +327,9 @@ class Run:
         margin = self._margins(self._sight(columns, self.time[columns], self.pressure[:, columns]))
         margin -= self.play[:, columns]
         self.margin[:, columns] = margin
+        turned = self.moved[np.ix_(self.owner, columns)] == self.time[columns]
+        back = margin + self.play[:, columns] > -2 * HUNTING_PASCALS
+        self.near[:, columns] = np.where(turned, back, self.near[:, columns])
         self.enabled[:, columns] = self.parts[np.ix_(self.owner, columns)] == self.source[:, None]
         self.holds[:, columns] = margin > 0
         self.chased[:, columns] = False
