@@ -72,7 +72,9 @@ def layer(name: str) -> int:
 def ours() -> list[Import]:
     """Imports of one of our modules by another, the package root and the plugin left aside."""
     shells = {ROOT, PLUGIN}
-    return [i for i in imports() if i.imported.split(".")[0] == ROOT and i.importer not in shells and i.imported != ROOT]
+    return [
+        i for i in imports() if i.imported.split(".")[0] == ROOT and i.importer not in shells and i.imported != ROOT
+    ]
 
 
 def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
@@ -82,9 +84,17 @@ def test_every_import_goes_to_a_lower_layer_or_stays_in_its_own() -> None:
 
 def test_neighbouring_packages_of_one_layer_do_not_mix() -> None:
     """Views import no solver, nor solvers views; what engines, certificates and analyses find is drawn by the shells."""
-    assert [i for i in ours() if inside(i.importer).startswith("views") and layer(i.imported) >= layer("smt") and not inside(i.imported).startswith("views")] == []
+    assert [
+        i
+        for i in ours()
+        if inside(i.importer).startswith("views")
+        and layer(i.imported) >= layer("smt")
+        and not inside(i.imported).startswith("views")
+    ] == []
     beneath_shells = ("smt", "certify", "engines", "analyses")
-    assert [i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")] == []
+    assert [
+        i for i in ours() if inside(i.importer).startswith(beneath_shells) and inside(i.imported).startswith("views")
+    ] == []
 
 
 def test_nothing_inside_imports_the_package_root() -> None:
@@ -154,7 +164,9 @@ def test_the_simulation_stands_by_itself() -> None:
 
 def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
     heavy = ("smt", "certify", "engines", "analyses")
-    at_start = [i for i in ours() if i.at_start and layer(i.importer) == layer("api") and inside(i.imported).startswith(heavy)]
+    at_start = [
+        i for i in ours() if i.at_start and layer(i.importer) == layer("api") and inside(i.imported).startswith(heavy)
+    ]
     assert at_start == []
 
 

@@ -18,11 +18,10 @@ from bandproof.simulation.simulate import simulate
 
 from .samples import arranged, gauge, passage, pipe, random_arrangement, random_vehicle, shipped, vehicle
 
-BOTH_WAYS = np.array([False])
-
 
 def one_flow(c: float, b: float, upstream: float, downstream: float, *, one_way: bool = False) -> float:
-    found = flows(*(np.array([x]) for x in (c, b)), np.array([one_way]), np.array([upstream]), np.array([downstream]))
+    numbers = [np.array([x]) for x in (c, b, upstream, downstream)]
+    found = flows(numbers[0], numbers[1], np.array([one_way]), numbers[2], numbers[3])
     return float(found[0])
 
 
@@ -45,7 +44,11 @@ def test_flows_lie_in_the_exact_bounds() -> None:
         c, b = Fraction(int(generator.integers(1, 900)), 100), Fraction(int(generator.integers(0, 60)), 100)
         up, down = (Fraction(int(p)) for p in generator.integers(0, 900_000, size=2))
         bounds = flow_bounds(
-            Size(Range(c, c), Range(b, b)), Range(up, up), Range(down, down), atmosphere=Fraction(101_325), one_way=False
+            Size(Range(c, c), Range(b, b)),
+            Range(up, up),
+            Range(down, down),
+            atmosphere=Fraction(101_325),
+            one_way=False,
         )
         found = one_flow(float(c), float(b), float(up) + 101_325, float(down) + 101_325) / 1e5
         blur = (BLUR / max(abs(float(up - down)), 1)) ** 2
@@ -96,9 +99,11 @@ def test_sparse_elimination_solves_what_a_dense_solver_does() -> None:
         found = right.copy()
         elimination.factor(matrix)
         elimination.solve(matrix, found)
-        assert found.T == pytest.approx(np.linalg.solve(dense, right.T[..., None])[..., 0], rel=1e-9, abs=1e-9)
+        exact = np.linalg.solve(dense, right.T[..., None])[..., 0]
+        assert found == pytest.approx(exact.T, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_the_method_is_of_order_three() -> None:
     """Halving the steps makes the error eight times smaller: a tank that empties through another, unchoked."""
     bench = arranged([pipe(passage("a", "b"), passage("b", "c"))], [(n, VolumeKind.TANK) for n in "abc"])
@@ -118,6 +123,7 @@ def test_the_method_is_of_order_three() -> None:
     assert 6.5 < errors[1] / errors[2] < 9.5
 
 
+@pytest.mark.slow
 def test_closed_volumes_keep_their_air() -> None:
     """The sum of V p of volumes joined in all ways, through hundreds of steps, to one part in 1e11."""
     names = "abcdef"
@@ -135,6 +141,7 @@ def test_closed_volumes_keep_their_air() -> None:
         assert len(history.times) > 50
 
 
+@pytest.mark.slow
 def test_air_that_leaves_a_tank_is_in_the_volume_outside() -> None:
     """With a million litres for the atmosphere, valves switching on the way, nothing is missing in the sum of V p."""
     out = Part(
@@ -158,6 +165,7 @@ def test_air_that_leaves_a_tank_is_in_the_volume_outside() -> None:
     assert air[-1] == pytest.approx(air[0], rel=1e-7)
 
 
+@pytest.mark.slow
 def test_many_vehicles_at_once_run_as_each_alone() -> None:
     generator = np.random.default_rng(8)
     arrangement = random_arrangement(generator)
@@ -172,5 +180,9 @@ def test_many_vehicles_at_once_run_as_each_alone() -> None:
 def test_shipped_arrangements_have_networks_like_trees() -> None:
     """Their elimination fills in a handful of entries at most: what makes a step cheap."""
     network = Network(shipped("two_knob_tractor.toml"))
-    joined = {(min(p), max(p)) for p in zip(network.upstream.tolist(), network.downstream.tolist(), strict=True) if max(p) < network.size}
+    joined = {
+        (min(p), max(p))
+        for p in zip(network.upstream.tolist(), network.downstream.tolist(), strict=True)
+        if max(p) < network.size
+    }
     assert len(network.elimination.entries) <= network.size + 2 * len(joined) + 4

@@ -50,17 +50,30 @@ def test_an_event_is_found_within_a_pascal() -> None:
 
 def test_a_guard_that_ceases_before_the_part_has_moved_leaves_it_where_it_is() -> None:
     """The line is above 3 bar for some 0.1 s, while the valve that would then move takes 0.5 s; another takes 1 ms."""
-    burst = Part("gulp", "valve", ("shut", "open"), (passage("line", ATMOSPHERE, "open"),), (Move("shut", "open", at_least("line", "4")),))
+    burst = Part(
+        "gulp",
+        "valve",
+        ("shut", "open"),
+        (passage("line", ATMOSPHERE, "open"),),
+        (Move("shut", "open", at_least("line", "4")),),
+    )
     lazy, quick = watcher("lazy", at_least("line", "3")), watcher("quick", at_least("line", "3"))
     bench = arranged([pipe(passage(SOURCE, "line")), burst, lazy, quick], [("line", VolumeKind.LINE)])
     made = vehicle(bench, {"line": 1.0}, litres=1.0, moving=1e-3)
-    made = replace(made, moving=dict(made.moving) | {"lazy": 0.5}, sizes={("pipe", 0): (1.0, 0.3), ("gulp", 0): (9.0, 0.3)})
+    made = replace(
+        made, moving=dict(made.moving) | {"lazy": 0.5}, sizes={("pipe", 0): (1.0, 0.3), ("gulp", 0): (9.0, 0.3)}
+    )
     (history,) = simulate(bench, [made], until=3.0)
     assert [what.part for _, what in history.moves()] == ["quick", "gulp"]
+    assert history.hunted == ()
 
 
 def test_at_equality_at_least_holds_and_below_does_not() -> None:
-    marks = [watcher("up", at_least("tank", "3")), watcher("down", below("tank", "3")), watcher("not", Not(at_least("tank", "3")))]
+    marks = [
+        watcher("up", at_least("tank", "3")),
+        watcher("down", below("tank", "3")),
+        watcher("not", Not(at_least("tank", "3"))),
+    ]
     bench = arranged(marks)
     (history,) = simulate(bench, [vehicle(bench, {"tank": 3.0})], until=1.0)
     assert [what.part for _, what in history.moves()] == ["up"]
@@ -68,7 +81,9 @@ def test_at_equality_at_least_holds_and_below_does_not() -> None:
 
 def test_acts_and_mishaps_happen_at_their_times() -> None:
     both = AllOf((InPosition("knob", frozenset({"in"})), Happened("burst")))
-    bench = arranged([vent(both), watcher("open", InState("vent", frozenset({"open"})))], controls=[KNOB], mishaps=[BURST])
+    bench = arranged(
+        [vent(both), watcher("open", InState("vent", frozenset({"open"})))], controls=[KNOB], mishaps=[BURST]
+    )
     script = (Act(Turn("knob", "in"), 0.5), Act(Occur("burst"), 1.25))
     (history,) = simulate(bench, [vehicle(bench, {"tank": 8.0})], script, until=2.0)
     assert [h.time for h in history.happenings] == pytest.approx([0.5, 1.25, 1.25, 1.25], abs=1e-5)
@@ -120,17 +135,34 @@ def test_an_act_that_waits_in_vain_is_told() -> None:
     assert history.undone == 1
 
 
+@pytest.mark.slow
 def test_parts_that_undo_each_other_do_not_stop_the_time() -> None:
     """Two parts each of which sends the other back, at standing pressures: time goes on, and the moves are finite."""
-    one = Part("one", "any", ("a", "b"), (), (Move("a", "b", InState("two", frozenset({"a"}))), Move("b", "a", InState("two", frozenset({"b"})))))
-    two = Part("two", "any", ("a", "b"), (), (Move("a", "b", InState("one", frozenset({"b"}))), Move("b", "a", InState("one", frozenset({"a"})))))
+    one = Part(
+        "one",
+        "any",
+        ("a", "b"),
+        (),
+        (Move("a", "b", InState("two", frozenset({"a"}))), Move("b", "a", InState("two", frozenset({"b"})))),
+    )
+    two = Part(
+        "two",
+        "any",
+        ("a", "b"),
+        (),
+        (Move("a", "b", InState("one", frozenset({"b"}))), Move("b", "a", InState("one", frozenset({"a"})))),
+    )
     bench = arranged([one, two], controls=[KNOB])
-    (history,) = simulate(bench, [vehicle(bench, {"tank": 3.0}, moving=1e-3)], (Act(Turn("knob", "in"), 5.0),), until=10.0)
-    assert history.ended == 10.0
-    assert 100 < len(history.moves()) < 3 * 10.0 / HUNTING_SECONDS
-    assert any(h.what == Turn("knob", "in") and h.time < 5.2 for h in history.happenings)
+    (history,) = simulate(
+        bench, [vehicle(bench, {"tank": 3.0}, moving=1e-3)], (Act(Turn("knob", "in"), 1.5),), until=3.0
+    )
+    assert history.ended == 3.0
+    assert history.hunted == ("one", "two")
+    assert 100 < len(history.moves()) < 3 * 3.0 / HUNTING_SECONDS
+    assert any(h.what == Turn("knob", "in") and h.time < 1.52 for h in history.happenings)
 
 
+@pytest.mark.slow
 def test_a_valve_that_holds_a_pressure_by_feeding_and_venting_holds_it() -> None:
     """A regulator without play between its two settings hunts; the line stays where it should, within the stated play."""
     feeds = Part(
@@ -141,13 +173,15 @@ def test_a_valve_that_holds_a_pressure_by_feeding_and_venting_holds_it() -> None
         (Move("feeding", "venting", at_least("chamber", "3")), Move("venting", "feeding", below("chamber", "3"))),
     )
     bench = arranged([feeds], [("chamber", VolumeKind.CHAMBER)])
-    (history,) = simulate(bench, [vehicle(bench, {"chamber": 1.0}, moving=1e-3, size=(0.2, 0.3))], until=30.0)
+    (history,) = simulate(bench, [vehicle(bench, {"chamber": 1.0}, moving=1e-3, size=(0.2, 0.3))], until=16.0)
     late = history.pressures[history.times > 13.0, 0]
     # In a moving time of 1 ms the chamber of 10 dm3 moves by at most 0.2 * 8e5 / 10 * 1e-3 = 16 Pa.
     assert abs(late - float(gauge("3"))).max() < HUNTING_PASCALS + 16 + EVENT_PASCALS
     assert len(history.moves()) < 500
+    assert history.hunted == ("regulator",)
 
 
+@pytest.mark.slow
 def test_a_shuttle_between_equal_tanks_does_not_take_many_moves() -> None:
     """Two tanks that one line draws from by turns, whichever is higher: they fall together, in few moves."""
     shuttle = Part(
@@ -159,14 +193,16 @@ def test_a_shuttle_between_equal_tanks_does_not_take_many_moves() -> None:
     )
     kinds = [("one", VolumeKind.TANK), ("two", VolumeKind.TANK), ("line", VolumeKind.LINE)]
     bench = arranged([shuttle, pipe(passage("line", ATMOSPHERE))], kinds)
-    made = vehicle(bench, {"one": 8.0, "two": 8.0, "line": 8.0}, litres={"one": 40.0, "two": 40.0, "line": 0.2}, moving=1e-3)
+    made = vehicle(
+        bench, {"one": 8.0, "two": 8.0, "line": 8.0}, litres={"one": 40.0, "two": 40.0, "line": 0.2}, moving=1e-3
+    )
     made = replace(made, sizes={("shuttle", 0): (6.0, 0.3), ("shuttle", 1): (6.0, 0.3), ("pipe", 0): (0.4, 0.3)})
-    (history,) = simulate(bench, [made], until=30.0)
+    (history,) = simulate(bench, [made], until=10.0)
     gap = history.pressures[:, 0] - history.pressures[:, 1]
     assert abs(gap).max() < HUNTING_PASCALS + 20
-    assert len(history.moves()) < 600
+    assert 20 < len(history.moves()) < 200
     # Nearly as one tank of 80 dm3, choked through C = 0.4 behind C = 6: tau = 200 s.
-    assert history.pressures[-1, 0] + 1e5 == pytest.approx(8e5 * 2.718281828 ** (-30 / 200), rel=3e-3)
+    assert history.pressures[-1, 0] + 1e5 == pytest.approx(8e5 * 2.718281828 ** (-10 / 200), rel=2e-3)
 
 
 def test_a_script_that_does_not_fit_is_told_at_once() -> None:

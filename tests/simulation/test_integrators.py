@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 import pytest
@@ -13,7 +12,7 @@ from bandproof.simulation.airflow import Floats
 from bandproof.simulation.history import History
 from bandproof.simulation.simulate import simulate
 
-from .reference import Reference
+from .reference import Method, Reference
 from .samples import random_arrangement, random_vehicle
 
 SAMPLES = [0.01, 0.05, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0]
@@ -22,7 +21,7 @@ SAMPLES = [0.01, 0.05, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0]
 def around(time: float) -> list[float]:
     """A time, and what an error of the stated size could have made of it."""
     error = STATED_SECONDS + STATED_SHARE * time
-    return [time - error, time, min(time + error, 10.0)]
+    return [time + error * k / 4 for k in range(-4, 5)]
 
 
 def within(history: History, reference: Floats) -> bool:
@@ -35,7 +34,7 @@ def within(history: History, reference: Floats) -> bool:
     return True
 
 
-def disagreements(seeds: Sequence[int], method: Literal["Radau", "BDF"]) -> list[int]:
+def disagreements(seeds: Sequence[int], method: Method) -> list[int]:
     """The seeds for which the two tell different things: other moves, other times of moves or other pressures."""
     found = []
     samples = [t for time in SAMPLES for t in around(time)]
@@ -43,10 +42,11 @@ def disagreements(seeds: Sequence[int], method: Literal["Radau", "BDF"]) -> list
         generator = np.random.default_rng(seed)
         arrangement = random_arrangement(generator)
         made = random_vehicle(generator, arrangement)
-        (history,) = simulate(arrangement, [made], until=10.0, samples=samples)
+        (history,) = simulate(arrangement, [made], until=10.1, samples=samples)
         reference = Reference(arrangement, made, method)
         pressures = reference.run(SAMPLES)
         both = list(zip(history.moves(), reference.moves, strict=False))
+        # Where one tells of more moves than the other, they come at the end, where the other run was over.
         late = [time for time, _ in history.moves()[len(both) :]] + [move[0] for move in reference.moves[len(both) :]]
         same = all(what.part == part and what.target == target for (_, what), (_, part, target) in both)
         on_time = all(abs(mine - time) <= STATED_SECONDS + STATED_SHARE * time for (mine, _), (time, _, _) in both)
@@ -58,7 +58,7 @@ def disagreements(seeds: Sequence[int], method: Literal["Radau", "BDF"]) -> list
 
 @pytest.mark.slow
 def test_random_arrangements_run_as_bdf_has_them() -> None:
-    assert disagreements(range(40), "BDF") == []
+    assert disagreements(range(16), "BDF") == []
 
 
 @pytest.mark.slow

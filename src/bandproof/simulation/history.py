@@ -40,6 +40,8 @@ class History:
     `times` (steps) and `pressures` (steps, volumes; pascals gauge) are those of every step of the integrator, events
     and wanted samples among them; empty when they were not kept. `undone` counts acts of the script that waited for the
     vehicle to settle and did not come about; `forced` the steps that were taken without reaching the wanted accuracy.
+    `hunted` names the parts that went to and fro at one pressure: pressures such a part holds are right within
+    `accuracy.HUNTING_PASCALS` only.
     """
 
     times: Floats
@@ -48,6 +50,7 @@ class History:
     ended: float
     undone: int
     forced: int
+    hunted: tuple[str, ...]
 
     def at(self, times: Sequence[float] | Floats) -> Floats:
         """Pressures at these times, (times, volumes): exact at kept times, shape-preserving cubics between them."""
@@ -94,6 +97,7 @@ class Record:
     def __init__(self, count: int, volumes: int) -> None:
         self._happenings: list[list[Happening]] = [[] for _ in range(count)]
         self._ends: list[tuple[float, int, int]] = [(0.0, 0, 0)] * count
+        self._hunted: list[dict[str, None]] = [{} for _ in range(count)]
         self._who = [np.zeros(0, dtype=np.intp)]
         self._times = [np.zeros(0)]
         self._pressures = [np.zeros((0, volumes))]
@@ -108,6 +112,10 @@ class Record:
         """Add to the happenings of a vehicle."""
         self._happenings[who].append(happening)
 
+    def hunts(self, who: int, part: str) -> None:
+        """Note that a part of a vehicle hunts."""
+        self._hunted[who][part] = None
+
     def ended(self, who: int, time: float, undone: int, forced: int) -> None:
         """Note how a vehicle's run ended, as `History` says."""
         self._ends[who] = time, undone, forced
@@ -119,6 +127,8 @@ class Record:
         bounds = np.searchsorted(who[order], np.arange(len(self._ends) + 1))
         times, pressures = np.concatenate(self._times)[order], np.concatenate(self._pressures)[order]
         return [
-            History(times[a:b], pressures[a:b], tuple(happenings), *end)
-            for a, b, happenings, end in zip(bounds, bounds[1:], self._happenings, self._ends, strict=False)
+            History(times[a:b], pressures[a:b], tuple(happenings), *end, hunted=tuple(sorted(hunted)))
+            for a, b, happenings, end, hunted in zip(
+                bounds, bounds[1:], self._happenings, self._ends, self._hunted, strict=False
+            )
         ]

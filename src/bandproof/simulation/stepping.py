@@ -323,7 +323,10 @@ class Run:
         """After a change of parts, controls or mishaps: which passages are open, which moves are possible and due."""
         for k, (way, opens) in enumerate(zip(self.fleet.network.ways, self.opens, strict=True)):
             self.open_c[k, columns] = self.c[k, columns] * opens[self.parts[way.part, columns]]
-        self.play[:, columns] = np.where(self._hunting()[:, columns], HUNTING_PASCALS, 0.0)[self.owner]
+        hunting = self._hunting()[:, columns]
+        self.play[:, columns] = np.where(hunting, HUNTING_PASCALS, 0.0)[self.owner]
+        for part, j in zip(*np.nonzero(hunting), strict=True):
+            self.record.hunts(self.who[columns[j]], self.arrangement.parts[part].name)
         margin = self._margins(self._sight(columns, self.time[columns], self.pressure[:, columns]))
         margin -= self.play[:, columns]
         self.margin[:, columns] = margin
