@@ -38,7 +38,7 @@ HUNTING_MEMORY = 10.0
 HUNTING_PASCALS = 500.0
 QUICK = 2.0
 #: Beyond HUNTING_MOVES moves of the latter sort in about RAPID_MEMORY seconds the moving time doubles with each further one, up to
-#: HUNTING_SECONDS.
+#: HUNTING_SECONDS. A line that such a part fills and empties swings by what the air does in that time.
 RAPID_MEMORY = 1.0
 HUNTING_SECONDS = 0.01
 

@@ -40,8 +40,8 @@ class History:
     `times` (steps) and `pressures` (steps, volumes; pascals gauge) are those of every step of the integrator, events
     and wanted samples among them; empty when they were not kept. `undone` counts acts of the script that waited for the
     vehicle to settle and did not come about; `forced` the steps that were taken without reaching the wanted accuracy.
-    `hunted` names the parts that went to and fro at one pressure: pressures such a part holds are right within
-    `accuracy.HUNTING_PASCALS` only.
+    `hunted` names the parts that went to and fro at one pressure: pressures such a part holds are right only within
+    `accuracy.HUNTING_PASCALS` and what the air does in `accuracy.HUNTING_SECONDS`.
     """
 
     times: Floats
