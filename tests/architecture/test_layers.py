@@ -20,6 +20,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("terms",),
     ("model",),
     ("physics",),
+    ("simulation",),
     ("properties",),
     ("machine",),
     ("findings",),
@@ -52,6 +53,8 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "typer": ("cli", "shell.usage"),
     "rich": ("shell.screen",),
     "multiprocessing": ("deciding.many",),
+    "numpy": ("simulation.",),
+    "scipy": ("simulation.",),
 }
 
 #: No library but these and Python's own is used at all.
@@ -163,6 +166,19 @@ def test_the_encoding_never_reads_the_executable_meaning() -> None:
     assert semantics not in reached
 
 
+def test_the_simulation_stands_by_itself() -> None:
+    """What happens in seconds is worked out from what an arrangement is, not from what the bands make of it."""
+    found = {inside(i.imported).split(".")[0] for i in ours() if inside(i.importer).startswith("simulation")}
+    assert found <= {"simulation", "model", "physics", "text"}
+    reached, todo = set(), [m.name for m in modules() if inside(m.name).startswith("simulation")]
+    while todo:
+        name = todo.pop()
+        if name not in reached:
+            reached.add(name)
+            todo += [i.imported for i in imports() if i.importer == name]
+    assert not {n for n in reached if n.startswith(("z3", f"{ROOT}.machine", f"{ROOT}.views", f"{ROOT}.encoding"))}
+
+
 def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
     heavy = SOLVING
     at_start = [
@@ -179,7 +195,7 @@ def test_facade_modules_import_solvers_only_when_asked_to_decide() -> None:
 def test_findings_can_be_drawn_without_a_solver() -> None:
     script = (
         "import sys, bandproof, bandproof.api, bandproof.views.piping, bandproof.views.json_files; "
-        "print(sorted({'z3', 'pysat', 'typer', 'rich', 'scipy'} & set(sys.modules)))"
+        "print(sorted({'z3', 'pysat', 'typer', 'rich', 'numpy', 'scipy'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -1,4 +1,4 @@
-"""49 CFR 393.43(b), facts us-trailer-auto-band and us-manual-no-override: every setting inside 20-45 psi, none outside.
+"""49 CFR 393.43(b): every setting inside 20-45 psi, none outside.
 
 A setting with a tolerance is one unknown number in a range, and a proof holds for each number in it: the range
 `20..45 psi` is the claim for every legal setting at once. The ends of the band are legal; just outside them, on the

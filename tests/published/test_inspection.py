@@ -1,4 +1,4 @@
-"""The NTSB's recommendation after the crash of 21 October 1999 (via a press report, fact ntsb-tpv-missing).
+"""The NTSB's recommendation after the crash of 21 October 1999 (via a press report).
 
 An inspection that parts both lines but skips the final brake application cannot tell a truck without tractor protection
 from a sound one. Two scripts are run on the executable machine, on both trucks; what is compared is what a person at

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 
 EVENTS = ("T", "K2", "S", "S1", "K1", "R")
 
-#: NUREG-0492 p. VIII-12, reduced tree of Figure VIII-14 (fact nureg-mcs).
+#: NUREG-0492 p. VIII-12, reduced tree of Figure VIII-14.
 HANDBOOK = {frozenset(s) for s in (("K2",), ("T",), ("S", "S1"), ("S", "K1"), ("S", "R"))}
 
 #: NUREG-0492 Table VIII-1 (facts, section 7.1). K1 DIFFERS: see `NASA_K1`.
@@ -33,7 +33,7 @@ TABLE = {
     "R": Fraction("1e-4"),
 }
 
-#: The NASA 2002 edition's K1, as a published benchmark collection cites it (fact nasa-variant).
+#: The NASA 2002 edition's K1, as a published benchmark collection cites it.
 NASA_K1 = Fraction("5e-6")
 
 Sets = frozenset[frozenset[str]]
@@ -98,7 +98,7 @@ def test_top_event_from_the_table() -> None:
 
 
 def test_top_event_is_near_the_handbooks_rounded_value() -> None:
-    """The handbook prints 3.4e-5 (fact nureg-top), 3 % below the sum of its own products."""
+    """The handbook prints 3.4e-5, 3 % below the sum of its own products."""
     assert abs(sum_of_products(minimal_sets("pressure_tank"), TABLE) / Fraction("3.4e-5") - 1) < Fraction(3, 100)
 
 

@@ -51,8 +51,7 @@ def holds(volume: str, pressure: str) -> Callable[[Reading], bool]:
 BOTH_PARTED = ("supply_parted", "service_parted", "pedal applied")
 
 TABLE = (
-    # Saskatchewan Air Brake Manual, combination pre-trip steps 8, 9 and 10 (facts sk-break-service, sk-break-supply,
-    # sk-apply-after-break).
+    # Saskatchewan Air Brake Manual, combination pre-trip steps 8, 9 and 10.
     Wrong(
         "combination_crossed_hoses",
         "break_service_line",
@@ -95,7 +94,7 @@ TABLE = (
         BOTH_PARTED,
         stands("trailer_control", "out"),
     ),
-    # BC Driving Commercial Vehicles p. 172 (fact bc-dual-shutoff-highest).
+    # BC Driving Commercial Vehicles p. 172.
     Wrong(
         "dual_circuit_fed_from_one",
         "dual_shut_off",
@@ -111,7 +110,7 @@ TABLE = (
         holds("service_tank_2", "100 psi"),
         (("tank_2_lost",), holds("service_tank_1", "100 psi")),
     ),
-    # Interpretation nht76-5.77 (fact fmvss-emerg-two-controls).
+    # Interpretation nht76-5.77.
     Wrong(
         "split_system_second_control_both",
         "second_control",
@@ -119,7 +118,7 @@ TABLE = (
         ("second_control_failure", "pedal applied"),
         stands("second_control", "broken"),
     ),
-    # FMVSS 121 S5.8.2 (fact fmvss-supply-retention).
+    # FMVSS 121 S5.8.2.
     Wrong(
         "supply_retention_unprotected", "supply_retention", "tank-leak", ("tank_leak",), lost("trailer_tank", "70 psi")
     ),

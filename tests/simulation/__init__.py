@@ -1,0 +1,1 @@
+"""The simulator in the product, against closed forms, other integrators and an independent simulator."""
