@@ -18,7 +18,7 @@ from typing import Annotated, Any, ParamSpec
 import typer
 
 from bandproof.api import SCHEMAS, overall, prove, select
-from bandproof.deciding.cases import RequestError, load_alone, load_cases
+from bandproof.deciding.cases import RequestError, load_alone, load_cases, missing_roles
 from bandproof.deciding.many import processors
 from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
@@ -181,6 +181,8 @@ def prove_(
         _print(as_json(joined(shelf.document(beside=False) for shelf in shelves)))
     else:
         show(shelves)
+    for missing in () if only else (one for case in cases for one in missing_roles(case)):
+        _note(f"{missing}.")
     for problem in dict.fromkeys(problem for shelf in shelves for problem in shelf.undrawn):
         _note(f"note: {problem}")
     if interrupted:

@@ -14,7 +14,7 @@ import pytest
 from bandproof.api import overall, prove
 from bandproof.certificates import checks as certify
 from bandproof.certificates.checks import recheck_against
-from bandproof.deciding.cases import Case, load_cases
+from bandproof.deciding.cases import Case, RequestError, load_cases, missing_roles
 from bandproof.deciding.one import Decider
 from bandproof.deciding.origins import start_condition, state_condition
 from bandproof.encoding.clauses import Numbered
@@ -28,7 +28,7 @@ from bandproof.machine.rig import replay
 from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
 from bandproof.properties.claim import Property, Shape
-from bandproof.text.errors import CrossCheckError
+from bandproof.text.errors import CrossCheckError, InputError
 from bandproof.views.reasons_text import reason_text
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
 from tests.oracles.explore import explore
@@ -370,3 +370,49 @@ def test_properties_are_those_that_apply(tmp_path: Path) -> None:
     case = case_of(tmp_path, PROVEN + claim("other", 'never = "trailer is below 5 psi"'))
     assert [type(one) is Property for one in case.claims] == [True, False]
     assert [one.id for one in case.properties] == ["back-vents"]
+
+
+ENDS_IN = claim("fills", 'ends_in.when = "lever is forward"', **{"ends_in.then": "brake is at least 60 psi"})
+
+
+def test_a_claim_of_where_runs_end_stays_undecided_beside_others(tmp_path: Path) -> None:
+    first, second = decided(tmp_path, ENDS_IN + PROVEN)
+    said = "claims of the shape ends_in are not decided by this version"
+    assert (first.verdict, reason_text(first)) == (Verdict.UNDECIDED, said)
+    assert (first.story, first.certificate) == (None, None)
+    assert second.verdict is Verdict.PROVEN
+
+
+def test_nothing_is_posed_of_where_runs_end(tmp_path: Path) -> None:
+    case = case_of(tmp_path, ENDS_IN)
+    with pytest.raises(ValueError, match="there is no monitor for claims of the shape ends_in"):
+        pose(StepRule(case.layout()), case.properties[0])
+
+
+def test_the_roles_that_are_missing_are_named_once_for_each_pack(tmp_path: Path) -> None:
+    lacking = claim("a", 'never = "x is below 5 psi and y is below 5 psi"') + claim("b", 'never = "y is below 5 psi"')
+    (tmp_path / "other").mkdir()
+    case = case_of(tmp_path, lacking + PROVEN)
+    (missing,) = missing_roles(case)
+    assert (missing.roles, missing.claims) == (("x", "y"), 2)
+    assert str(missing) == f"{missing.file} has no role x, y: 2 claims of {missing.pack} do not apply"
+    assert missing_roles(case_of(tmp_path / "other", PROVEN)) == ()
+
+
+def test_what_is_wrong_with_claims_is_told_beside_what_is_wrong_with_the_arrangement(tmp_path: Path) -> None:
+    wrong = claim("a", 'never = "brake is below 200 psi"') + claim("b", 'never = "lever is gone and valve is open"')
+    arrangement = ARRANGEMENT.replace('valve = "valve"', 'valve = "vlave"').replace('"20 L"', '"0 L"')
+    with pytest.raises(InputError) as caught:
+        case_of(tmp_path, wrong, arrangement)
+    codes = [fault.code for fault in caught.value.diagnostics]
+    assert codes == ["volume-not-positive", "role-unknown-name", "pressure-above-highest", "unknown-position"]
+
+
+def test_an_arrangement_without_a_pack_hides_no_fault_of_another(tmp_path: Path) -> None:
+    bare, faulty = tmp_path / "bare.toml", tmp_path / "faulty.toml"
+    bare.write_text(ARRANGEMENT, encoding="utf-8")
+    faulty.write_text(ARRANGEMENT.replace('"20 L"', '"0 L"'), encoding="utf-8")
+    with pytest.raises(InputError):
+        load_cases([bare, faulty])
+    with pytest.raises(RequestError, match=r"bare.toml, .*bare.toml have no rule pack"):
+        load_cases([bare, bare])

@@ -293,3 +293,11 @@ def test_limits_are_passed_on_and_zero_seconds_means_none(
     run("prove", model, "--time", "0", "--memory", "900", "--workers", "3", "--property", "back-vents")
     assert seen["limits"] == Limits(None, 900)
     assert (seen["processes"], seen["only"]) == (3, ["back-vents"])
+
+
+def test_roles_that_a_pack_needs_and_the_arrangement_lacks_are_named_at_the_end(model: Path, run: Run) -> None:
+    with_pack(HEAD + ABSENT)
+    result = run("prove", model, *HERE)
+    said = "models/hand_valve.toml has no role trailer_line: 1 claim of properties/rules.toml does not apply."
+    assert result.stderr.splitlines()[-1] == said
+    assert said not in run("prove", model, *HERE, "--property", "trailer-vents").stderr

@@ -185,7 +185,7 @@ class Case:
     """A tiny arrangement, a claim, and what is true of it by the reasoning in `why`.
 
     `text` is followed by TAIL. `steps` is the length of the shortest run to the bad: the counterexample, or the run that
-    shows a reachable claim. `pace` and `mishaps` are the claim's; a mishap not listed never happens.
+    shows a reachable claim. `pace`, `mishaps` and `fillings` are the claim's; a mishap not listed never happens.
     """
 
     name: str
@@ -196,13 +196,28 @@ class Case:
     steps: int | None = None
     pace: Pace = Pace.ANY_TIME
     mishaps: frozenset[str] = field(default_factory=frozenset)
+    fillings: int | None = None
 
     def property(self) -> Property:
         """The claim as the property the engines are asked."""
         c = self.claim
         return Property(
-            self.name, self.why, "by hand", c.shape, "start", c.when, c.then, c.until, self.pace, self.mishaps
+            self.name,
+            self.why,
+            "by hand",
+            c.shape,
+            "start",
+            c.when,
+            c.then,
+            c.until,
+            self.pace,
+            self.mishaps,
+            fillings=self.fillings,
         )
+
+    def allowing(self, fillings: int) -> Case:
+        """The same of a claim that allows so many fillings of the lines."""
+        return replace(self, fillings=fillings)
 
     def layout(self) -> Layout:
         """The grid on which the claim is decided."""

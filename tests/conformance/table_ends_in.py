@@ -6,53 +6,47 @@ What is due all the time happens in the end: a volume crosses, a slow part moves
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
-from bandproof.findings.finding import Verdict
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
-from bandproof.properties.claim import Pace
-from tests.conformance.case import at_least, below, both, has, lever, no, stands
+from bandproof.properties.claim import Shape
+from tests.conformance.case import (
+    Case,
+    Claim,
+    at_least,
+    below,
+    both,
+    empty,
+    has,
+    lever,
+    no,
+    proven,
+    refuted,
+    stands,
+)
 from tests.conformance.small_parts import GOVERNOR, HANDLE, HOSE, ONE_SETTING, REGULATOR, piece
 from tests.conformance.table_flow import joined, starting, volumes
 from tests.conformance.table_holding import KEEPER, LEAK, PULSE, PULSED, STRONG, TEAR, line, springs, supply
 from tests.conformance.table_hunting import RODS
 from tests.conformance.table_steps import lifting
 
-#: The shape, `when` and `then`.
-EndsIn = tuple[str, Condition, Condition]
 
-
-def ends_in(then: Condition, when: Condition = ALWAYS_TRUE) -> EndsIn:
+def ends_in(then: Condition, when: Condition = ALWAYS_TRUE) -> Claim:
     """If `when` persists and the driver lets things run, `then` is reached and kept."""
-    return ("ends_in", when, then)
+    return Claim(Shape.ENDS_IN, when, then)
 
 
-@dataclass(frozen=True, slots=True)
-class EndsInCase:
-    """A tiny arrangement as in `case.Case`, a claim that something ends in something, and what is true of it."""
-
-    name: str
-    why: str
-    text: str
-    claim: EndsIn
-    verdict: Verdict
-    pace: Pace = Pace.ANY_TIME
-    mishaps: frozenset[str] = field(default_factory=frozenset)
-
-
-def ends(name: str, why: str, text: str, claim: EndsIn, *, mishaps: str = "") -> EndsInCase:
+def ends(name: str, why: str, text: str, claim: Claim, *, mishaps: str = "") -> Case:
     """A case whose claim holds."""
-    return EndsInCase(name, why, text, claim, Verdict.PROVEN, mishaps=frozenset(mishaps.split()))
+    return proven(name, why, text, claim, mishaps=mishaps)
 
 
-def strays(name: str, why: str, text: str, claim: EndsIn, *, mishaps: str = "") -> EndsInCase:
+def strays(name: str, why: str, text: str, claim: Claim, *, mishaps: str = "") -> Case:
     """A case whose claim is broken by a run that stays outside."""
-    return EndsInCase(name, why, text, claim, Verdict.REFUTED, mishaps=frozenset(mishaps.split()))
+    return refuted(name, why, text, claim, mishaps=mishaps)
 
 
-def idle(name: str, why: str, text: str, claim: EndsIn) -> EndsInCase:
+def idle(name: str, why: str, text: str, claim: Claim) -> Case:
     """A case whose condition never happens."""
-    return EndsInCase(name, why, text, claim, Verdict.EMPTY)
+    return empty(name, why, text, claim)
 
 
 def feed(bore: str, at: str = "v") -> str:
@@ -393,4 +387,4 @@ MOVES = (
     ),
 )
 
-ENDS_IN: tuple[EndsInCase, ...] = (*FILLS, *BALANCES, *ROUND, *DRIVEN, *SURROUNDED, *MOVES)
+ENDS_IN: tuple[Case, ...] = (*FILLS, *BALANCES, *ROUND, *DRIVEN, *SURROUNDED, *MOVES)

@@ -258,54 +258,39 @@ MANY_LINES: tuple[Case, ...] = (
     ),
 )
 
-#: Each with the `fillings` its claim allows. Thirty strokes leave 8 x (20 / 20.4)^30 = 4.4 bar, forty leave 3.6.
-NEEDS_FILLINGS: tuple[tuple[Case, int], ...] = (
-    (
-        proven(
-            "ten strokes do not empty a tank",
-            "ten fillings take at most 10 x 0.4 x 9 = 36 of 160, less than the 2 bar x 20 between 6 and 4 bar",
-            worked(),
-            never(both(below("tank", 4), carried("tank", 6))),
-        ),
-        10,
-    ),
-    (
-        proven(
-            "one stroke does not trip a dump far below",
-            "8 x 20 / 20.4 = 7.84 bar is left; one filling does not take the 2 bar x 20 between 6 and 4 bar",
-            worked(),
-            never(both(below("tank", 4), carried("tank", 6))),
-        ),
-        1,
-    ),
-    (
-        refuted(
-            "forty strokes empty a tank",
-            "8 x (20 / 20.4)^40 = 3.6 bar",
-            worked(),
-            never(below("tank", 4)),
-            3,
-        ),
-        40,
-    ),
-    (
-        refuted(
-            "one filling of a large line empties a tank",
-            "8 x 20 / (20 + 40) = 2.7 bar",
-            worked(v="40"),
-            never(below("tank", 4)),
-            3,
-        ),
-        1,
-    ),
-    (
-        refuted(
-            "one filling with nobody's litres",
-            "the tank may be of 0.4 L as the line is, and smaller",
-            undeclared(worked(), "tank"),
-            never(below("tank", 4)),
-            3,
-        ),
-        1,
-    ),
+#: Claims that allow so many `fillings`. Thirty strokes leave 8 x (20 / 20.4)^30 = 4.4 bar, forty leave 3.6.
+NEEDS_FILLINGS: tuple[Case, ...] = (
+    proven(
+        "ten strokes do not empty a tank",
+        "ten fillings take at most 10 x 0.4 x 9 = 36 of 160, less than the 2 bar x 20 between 6 and 4 bar",
+        worked(),
+        never(both(below("tank", 4), carried("tank", 6))),
+    ).allowing(10),
+    proven(
+        "one stroke does not trip a dump far below",
+        "8 x 20 / 20.4 = 7.84 bar is left; one filling does not take the 2 bar x 20 between 6 and 4 bar",
+        worked(),
+        never(both(below("tank", 4), carried("tank", 6))),
+    ).allowing(1),
+    refuted(
+        "forty strokes empty a tank",
+        "8 x (20 / 20.4)^40 = 3.6 bar",
+        worked(),
+        never(below("tank", 4)),
+        3,
+    ).allowing(40),
+    refuted(
+        "one filling of a large line empties a tank",
+        "8 x 20 / (20 + 40) = 2.7 bar",
+        worked(v="40"),
+        never(below("tank", 4)),
+        3,
+    ).allowing(1),
+    refuted(
+        "one filling with nobody's litres",
+        "the tank may be of 0.4 L as the line is, and smaller",
+        undeclared(worked(), "tank"),
+        never(below("tank", 4)),
+        3,
+    ).allowing(1),
 )

@@ -20,7 +20,7 @@ EVERY_CODE = pytest.mark.parametrize("entry", CODES.values(), ids=list(CODES))
 
 #: Codes that are put together at run time from what is looked up, and what each is put together from.
 COMPOSED = {
-    "unknown-": {"volume", "setting", "size", "control", "part", "mishap", "kind", "start", "state", "position"},
+    "unknown-": {"volume", "setting", "size", "control", "part", "mishap", "start", "state", "position"},
     "duplicate-": {"state", "position"},
 }
 

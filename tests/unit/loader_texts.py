@@ -23,7 +23,7 @@ caution = "a model is not the vehicle"
 low = "below 4 bar"
 working = "4 bar to charged_at"
 full = "at least 8 bar"
-any = "0 bar to 10 bar"
+any = "0 bar to 9.5 bar"
 
 [settings]
 opens = { value = "3 ± 0.5 bar", says = "when the valve opens", basis = "common practice, no source" }

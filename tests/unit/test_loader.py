@@ -40,6 +40,7 @@ from bandproof.model.conditions import (
 )
 from bandproof.model.kinds import catalogue, read_catalogue
 from bandproof.model.loader import load_arrangement, load_arrangement_text
+from bandproof.model.numbers import SettingNumber, number_of
 from bandproof.terms.nodes import End
 from bandproof.text.errors import InputError
 from tests.unit.loader_texts import GOOD, spoilt
@@ -89,7 +90,7 @@ def test_bands_controls_and_mishaps(good: Arrangement) -> None:
         NamedBand("low", None, 4 * BAR),
         NamedBand("working", 4 * BAR, 8 * BAR, None, "charged_at"),
         NamedBand("full", 8 * BAR, None),
-        NamedBand("any", None, 10 * BAR),
+        NamedBand("any", None, 19 * BAR / 2),
     )
     assert good.controls == (Control("knob", ("free", "held in", "pulled"), "in reach"),)
     assert good.mishaps == (Mishap("breakaway", "the hose parts"), Mishap("burst"))
@@ -303,3 +304,24 @@ def test_every_model_of_the_project_loads(file: str) -> None:
     arrangement = load_arrangement(ROOT / file)
     assert arrangement.starts
     assert arrangement.parts
+
+
+def test_a_setting_is_shared_only_where_the_file_says_so(good: Arrangement) -> None:
+    text, _ = spoilt('says = "when the valve opens"', 'shared = true, says = "when the valve opens"')
+    shared = load_arrangement_text(text)
+    assert [setting.name for setting in shared.settings if setting.shared] == ["opens"]
+    assert not any(setting.shared for setting in good.settings)
+
+
+def test_a_guard_compares_with_a_number_of_its_own_or_of_all() -> None:
+    text, _ = spoilt('says = "when the valve opens"', 'shared = true, says = "when the valve opens"')
+    arrangement = load_arrangement_text(text)
+    own, all_of = AtLeast("tank", 2 * BAR, 3 * BAR, "shuts"), Below("tank", 5 * BAR / 2, 7 * BAR / 2, "opens")
+    assert number_of(arrangement, "valve", own) == SettingNumber("valve", "shuts")
+    assert number_of(arrangement, "second", own) == SettingNumber("second", "shuts")
+    assert (
+        number_of(arrangement, "valve", all_of)
+        == number_of(arrangement, "second", all_of)
+        == SettingNumber("", "opens")
+    )
+    assert number_of(arrangement, "valve", AtLeast("tank", BAR, BAR, "charged_at")) is None

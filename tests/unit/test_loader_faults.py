@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from bandproof.model.kinds import catalogue, kind_like
 from tests.unit.loader_texts import GOOD, faults_in, mark, spoilt
 
 #: What stands in the good text, what stands there instead with « » around what is to be blamed, and the code.
@@ -26,6 +27,9 @@ SPOILT = [
     ('"below 4 bar"', '«"below four"»', "unknown-setting"),
     ('"below 4 bar"', '«"below 0 bar"»', "band-empty"),
     ('"below 4 bar"', '«"below 11 bar"»', "pressure-above-highest"),
+    ('"below 4 bar"', '«"below 10 bar"»', "pressure-at-highest"),
+    ('"at least 8 bar"', '«"at least 10 bar"»', "pressure-at-highest"),
+    ('"4 bar to charged_at"', '«"4 bar to 10 bar"»', "pressure-at-highest"),
     ('"4 bar to charged_at"', '«"9 bar to charged_at"»', "band-empty"),
     ('"4 bar to charged_at"', '«"-4 bar to charged_at"»', "pressure-not-positive"),
     ('"4 bar to charged_at"', '«"4 bar to shuts"»', "setting-not-exact"),
@@ -142,6 +146,7 @@ SPOILT = [
     ("at least charged_at", "at least «shuts»", "setting-not-exact"),
     ("at least charged_at", "at least «pressure of line»", "pressure-of-outside-kind"),
     ("at least charged_at", "at least «12 bar»", "pressure-above-highest"),
+    ("at least charged_at", "at least «10 bar»", "pressure-at-highest"),
     ("at least charged_at", "at least «tank»", "unknown-setting"),
     ("at least charged_at", "at least «charged»", "unknown-setting"),
     ("at least charged_at", "at least «60 psig»", "unit-unknown"),
@@ -287,7 +292,10 @@ def test_keys_before_the_tables(head: str, codes: list[str]) -> None:
         ("  \n\t\n", "file-empty", (1, 1)),
         ("a", "toml-syntax", (1, 2)),
         ("a = 1\nb = [1,\n", "toml-syntax", (3, 1)),
-        ("a = 1\na = 2\n", "toml-syntax", (2, 6)),
+        ("a = 1\na = 2\n", "given-twice", (2, 1)),
+        ("a = { b = 1, b = 2 }\n", "given-twice", (1, 14)),
+        ("[a]\n[a.b]\n[ a.b ]\n", "given-twice", (3, 3)),
+        ("a = 1\n[a]\n", "toml-syntax", (2, 3)),
         ('x = "\x01"', "toml-syntax", (1, 6)),
         ("x = " + "9" * 5000, "toml-syntax", (1, 1)),
         ("x = " + "[" * 20000, "toml-syntax", (1, 1)),
@@ -315,3 +323,44 @@ def test_the_same_guard_unfit_for_two_parts_is_reported_at_each() -> None:
     found = [fault for fault in faults_in(text) if fault.code == "control-lacks-position"]
     assert len(found) == 2
     assert all("asked in" in fault.note for fault in found)
+
+
+@pytest.mark.parametrize(
+    ("asked", "hint"),
+    [
+        ("chekc valve", 'did you mean "check valve"?'),
+        ("governor", 'by what it says it may be "compressor with governor"; the command `kinds` lists them all'),
+        ("shuttle valve", 'by what it says it may be "double check"; the command `kinds` lists them all'),
+    ],
+)
+def test_a_kind_is_found_by_its_name_or_by_what_it_says(asked: str, hint: str) -> None:
+    assert kind_like(asked, catalogue()) == hint
+
+
+def test_a_kind_that_is_like_none_is_answered_with_those_there_are() -> None:
+    assert kind_like("relay", catalogue()).startswith("the kinds are check valve, ")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message", "at"),
+    [
+        (
+            'ports = { chamber = "line" }',
+            'ports = { chamber = "line", chamber = "line" }',
+            'the port "chamber" is joined twice',
+            "chamber",
+        ),
+        ("burst = {}", "burst = {}\nburst = {}", '"burst" is given twice', "burst"),
+        ("[parts.rod]", "[parts.rod]\n[parts.rod]", "the table [parts.rod] stands twice", "parts.rod"),
+        ("[parts.rod]", '[parts.x.ports]\na = "line"\na = "line"\n[parts.rod]', 'the port "a" is joined twice', "a"),
+    ],
+)
+def test_what_stands_twice_is_named_where_it_stands_again(old: str, new: str, message: str, at: str) -> None:
+    (fault,) = faults_in(spoilt(old, new)[0])
+    assert (fault.code, fault.message) == ("given-twice", message)
+    assert fault.excerpt[fault.column - 1 : fault.column - 1 + fault.length] == at
+
+
+def test_a_port_that_a_kind_lists_twice_is_called_a_port() -> None:
+    (fault,) = faults_in(spoilt('ports = ["chamber"]', 'ports = ["chamber", "chamber"]')[0])
+    assert fault.message == 'the port "chamber" is listed twice'

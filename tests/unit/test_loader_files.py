@@ -11,6 +11,7 @@ import pytest
 from bandproof.model.arrangement import Range, Setting
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.text.errors import InputError
+from bandproof.text.input_faults import Faults
 from tests.unit.loader_texts import GOOD
 
 BAR = Fraction(100_000)
@@ -131,3 +132,41 @@ def test_a_file_that_is_extended_and_is_not_utf8_is_blamed_where_it_is_named(tmp
         load_arrangement(path)
     (fault,) = caught.value.diagnostics
     assert (fault.code, fault.file, fault.excerpt) == ("file-not-utf8", path.as_posix(), 'extends = "sub/base.toml"')
+
+
+def warned(folder: Path, further: str) -> list[str]:
+    """The warnings of a file that extends one with two numbered valves."""
+    (folder / "base.toml").write_text(GOOD + '\n[sizes.valve_1]\nC = "2"\nb = "0.3"\n', encoding="utf-8")
+    (folder / "top.toml").write_text(f'format = "bandproof/1"\nextends = "base.toml"\n{further}', encoding="utf-8")
+    warnings = Faults()
+    load_arrangement(folder / "top.toml", warnings)
+    return [warning.message for warning in warnings.found() if warning.code == "nearly-inherited"]
+
+
+@pytest.mark.parametrize(
+    ("further", "messages"),
+    [
+        ("[starts.helds]", ['"helds" is a new entry of starts, beside the inherited "held"']),
+        ("[starts.held]", []),
+        ("[starts.held]\n[starts.helds]", []),
+        ("[starts.towed]", []),
+        ('[sizes]\nvalve_2 = { C = "1", b = "0.2" }', []),
+        (
+            '[sizes]\nvalv_1 = { C = "1", b = "0.2" }',
+            ['"valv_1" is a new entry of sizes, beside the inherited "valve_1"'],
+        ),
+        ('without = ["sizes.valve_1"]\n[sizes]\nvalv_1 = { C = "1", b = "0.2" }', []),
+    ],
+)
+def test_a_name_that_is_nearly_an_inherited_one_is_warned_of(tmp_path: Path, further: str, messages: list[str]) -> None:
+    assert warned(tmp_path, further) == messages
+
+
+def test_each_port_that_meets_an_earlier_one_is_warned_of(tmp_path: Path) -> None:
+    (tmp_path / "one.toml").write_text(GOOD, encoding="utf-8")
+    warnings = Faults()
+    load_arrangement(tmp_path / "one.toml", warnings)
+    found = [warning for warning in warnings.found() if warning.code == "ports-meet"]
+    assert [warning.message for warning in found] == [
+        'part "second" has its ports "inlet" and "outlet" on one volume, "cavity"'
+    ]

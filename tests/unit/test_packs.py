@@ -94,7 +94,7 @@ def test_always_uses_then_and_lists_are_spelt_out(applied: dict[str, Property]) 
         frozenset(),
     )
     assert always.when == ALWAYS_TRUE
-    pipes = AllOf((Below("line", 10 * BAR, 10 * BAR), Below("cavity", 10 * BAR, 10 * BAR)))
+    pipes = AllOf((Below("line", 19 * BAR / 2, 19 * BAR / 2), Below("cavity", 19 * BAR / 2, 19 * BAR / 2)))
     assert always.then == AnyOf((pipes, AtLeast("tank", 8 * BAR, 8 * BAR)))
 
 
@@ -161,6 +161,52 @@ def test_what_an_arrangement_lacks_makes_a_claim_not_applicable(old: str, new: s
     assert len(found) == 6
 
 
+def test_a_claim_that_does_not_apply_says_which_roles_it_lacks_and_whose_it_is() -> None:
+    text, _ = spoilt("store is at least 9 bar", "every xx is below 1 bar and not yy has happened", GOOD)
+    found = resolve_pack(load_pack_text(text, "p.toml"), load_arrangement_text(ARRANGEMENT))
+    (lacking,) = [one for one in found if isinstance(one, NotApplicable)]
+    assert (lacking.roles, lacking.pack) == (("xx", "yy"), "p.toml")
+
+
+def test_a_setting_needs_no_role(arrangement: Arrangement) -> None:
+    text, _ = spoilt("store is at least 9 bar", "store is at least highest of shuts", GOOD)
+    found = resolve_pack(load_pack_text(text), arrangement)
+    assert isinstance(found[0], Property)
+    assert found[0].when == AtLeast("tank", 3 * BAR, 3 * BAR, None, Tie("shuts", End.HIGHEST))
+
+
+def test_a_role_goes_before_a_setting_of_its_name() -> None:
+    roles, _ = spoilt('opening = "opens"', 'opening = "opens"\nshuts = "charged_at"', ARRANGEMENT)
+    text, _ = spoilt("store is at least 9 bar", "store is at least shuts", GOOD)
+    found = resolve_pack(load_pack_text(text), load_arrangement_text(roles))
+    assert isinstance(found[0], Property)
+    assert found[0].when == AtLeast("tank", 8 * BAR, 8 * BAR, "charged_at")
+
+
+@pytest.mark.parametrize("said", ["shuts is 'wide open'", "shuts is below 1 bar", "store is at least tank"])
+def test_nothing_but_a_setting_to_compare_with_goes_without_a_role(said: str, arrangement: Arrangement) -> None:
+    text, _ = spoilt("store is at least 9 bar", said, GOOD)
+    found = resolve_pack(load_pack_text(text), arrangement)
+    assert isinstance(found[0], NotApplicable)
+
+
+def test_fillings_are_carried_and_not_said_is_none(applied: dict[str, Property]) -> None:
+    text, _ = spoilt("faults = 0", "fillings = 10", GOOD)
+    found = resolve_pack(load_pack_text(text), load_arrangement_text(ARRANGEMENT))
+    assert [one.fillings for one in found if isinstance(one, Property)] == [None, None, None, 10, None, None]
+    assert all(one.fillings is None for one in applied.values())
+
+
+def test_ends_in_has_a_condition_and_what_it_ends_in(arrangement: Arrangement) -> None:
+    new = "ends_in.when = 'store is full'\nends_in.then = 'every valves is shut'"
+    text, _ = spoilt("reachable = \"lever is 'held in'\"", new, GOOD)
+    found = resolve_pack(load_pack_text(text), arrangement)[-1]
+    assert isinstance(found, Property)
+    assert found.shape is Shape.ENDS_IN
+    assert found.when == AtLeast("tank", 8 * BAR, 8 * BAR)
+    assert found.then == AllOf((InState("valve", frozenset({"shut"})), InState("second", frozenset({"shut"}))))
+
+
 #: What stands in the good pack, what stands there instead with « » around what is to be blamed, and the code.
 SPOILT = [
     ('name = "small rules"', 'name = «""»', "empty-text"),
@@ -186,11 +232,13 @@ SPOILT = [
     ("faults = 0", 'faults = «"none"»', "wrong-type"),
     ("reachable = \"lever is 'held in'\"\n", "", "shape-missing"),
     ("reachable = \"lever is 'held in'\"", "«recoverable» = \"lever is 'held in'\"", "shape-not-yet"),
-    (
-        "reachable = \"lever is 'held in'\"",
-        '«ends_in».when = "always"\nends_in.then = "never"',
-        "shape-not-yet",
-    ),
+    ("reachable = \"lever is 'held in'\"", '«ends_in».when = "always"', "missing-key"),
+    ("faults = 0", "fillings = «0»", "fillings-not-positive"),
+    ("faults = 0", "fillings = «-3»", "fillings-not-positive"),
+    ("faults = 0", "fillings = «2.5»", "wrong-type"),
+    ("faults = 0", "fillings = «true»", "wrong-type"),
+    ("below lowest of opening", "below «10 bar»", "pressure-at-highest"),
+    ("below lowest of opening", "below «11 bar»", "pressure-above-highest"),
     (
         "reachable = \"lever is 'held in'\"",
         '«within» = { when = "always", then = "never", time = "2 s" }',
@@ -233,6 +281,19 @@ def test_a_spoilt_pack_is_refused_at_the_very_place(old: str, new: str, code: st
     assert " ".join(fault.code for fault in found) == code, "\n".join(fault.render() for fault in found)
     if "«" in new:
         assert mark(text, found[:1]) == marked
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("reachable = \"lever is 'held in'\"", 'colour = "red"\nreachable = "lever = free"'),
+        ('settled.then = "every valves is shut"', 'settled.than = "x = y"\nsettled.then = "every valves = shut"'),
+        ('holds.stays = "store is not low"', 'holds.says = "x = y"\nholds.stays = "store = low"'),
+    ],
+)
+def test_conditions_of_a_property_with_faulty_keys_are_read_all_the_same(old: str, new: str) -> None:
+    found = faults_in(spoilt(old, new, GOOD)[0])
+    assert [fault.code for fault in found] == ["unknown-key", "condition-operator"]
 
 
 def test_the_good_pack_has_no_fault() -> None:

@@ -10,10 +10,11 @@ from typing import TypeVar
 
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
-from bandproof.model.loader import load_arrangement
+from bandproof.model.loader import Outline, load_arrangement
 from bandproof.properties.claim import NotApplicable, Property
-from bandproof.properties.language import resolve_pack
+from bandproof.properties.language import check_pack, resolve_pack
 from bandproof.properties.packs import Pack, load_pack, words_of
+from bandproof.terms.names import listed
 from bandproof.text.errors import BandproofError, InputError
 from bandproof.text.input_faults import Faults
 
@@ -45,6 +46,34 @@ class Case:
         return lay_out(self.arrangement, conditions)
 
 
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Roles that `claims` claims of one rule pack need and the arrangement does not have."""
+
+    file: str
+    pack: str
+    roles: tuple[str, ...]
+    claims: int
+
+    def __str__(self) -> str:
+        """One sentence for the end of a run."""
+        one = self.claims == 1
+        what = f"{self.claims} {'claim' if one else 'claims'} of {self.pack} {'does' if one else 'do'} not apply"
+        return f"{self.file} has no role {listed(self.roles)}: {what}"
+
+
+def missing_roles(case: Case) -> tuple[Missing, ...]:
+    """What the arrangement lacks for claims to apply, pack by pack, roles in the order in which claims mention them."""
+    lacking: dict[str, list[NotApplicable]] = {}
+    for claim in case.claims:
+        if isinstance(claim, NotApplicable) and claim.roles:
+            lacking.setdefault(claim.pack, []).append(claim)
+    return tuple(
+        Missing(case.arrangement.file, pack, tuple(dict.fromkeys(r for c in claims for r in c.roles)), len(claims))
+        for pack, claims in lacking.items()
+    )
+
+
 def find_packs(model: Path) -> tuple[Path, ...]:
     """The rule packs of an arrangement file: all in the nearest folder `properties`, beside the file or above it."""
     here = Path.cwd()
@@ -66,6 +95,7 @@ def load_cases(
     faults = Faults() if faults is None else faults
     read: dict[Path, Pack | None] = {}
     cases = []
+    bare = []
     for model in models:
         faults.meet(model.as_posix())
         chosen = find_packs(model) if packs is None else tuple(packs)
@@ -75,16 +105,22 @@ def load_cases(
         good = [pack for path in chosen if (pack := read[path]) is not None]
         _check_ids(good, faults)
         words = frozenset[str]().union(*(words_of(pack) for pack in good))
-        arrangement = _noting(faults, partial(load_arrangement, model, faults, mentioned=words))
+        outlines: list[Outline] = []
+        load = partial(load_arrangement, model, faults, mentioned=words, outlined=outlines.append)
+        arrangement = _noting(faults, load)
+        for outline in outlines:
+            for pack in good:
+                check_pack(pack, outline, faults)
         if arrangement is None:
             continue
-        if not chosen:
-            faults.stop_if_any()
-            message = f'{model.as_posix()} has no rule pack: no folder "{PACK_FOLDER}" beside it or above holds one'
-            raise RequestError(message)
+        bare += [] if chosen else [model.as_posix()]
         claims = [_noting(faults, partial(resolve_pack, pack, arrangement)) or () for pack in good]
         cases.append(Case(arrangement, tuple(claim for some in claims for claim in some)))
     faults.stop_if_any()
+    if bare:
+        have = f"{listed(bare)} {'has' if len(bare) == 1 else 'have'} no rule pack"
+        message = f'{have}: no folder "{PACK_FOLDER}" beside {"it" if len(bare) == 1 else "them"} or above holds one'
+        raise RequestError(message)
     return tuple(cases)
 
 

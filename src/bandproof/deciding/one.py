@@ -29,6 +29,7 @@ from bandproof.findings.reasons import (
     NoMoreMemory,
     NoPressures,
     Reason,
+    ShapeNotDecided,
     StartAssumed,
     StartTooWide,
     StartUnreachable,
@@ -75,7 +76,8 @@ class Decider:
         self._unshown: dict[str, StartUnshown] = {}
         self._waiting: dict[Property, Verdict] = {}
         for claim in case.properties:
-            pose(self._rule, claim)
+            if claim.shape is not Shape.ENDS_IN:
+                pose(self._rule, claim)
 
     def decide(self, claim: Property | NotApplicable, limits: Limits | None = None) -> Finding:
         """Answer one claim of the case. CrossCheckError when two parts of this program contradict each other.
@@ -84,6 +86,8 @@ class Decider:
         """
         if isinstance(claim, NotApplicable):
             return unanswered(claim)
+        if claim.shape is Shape.ENDS_IN:
+            return unanswered(claim, ShapeNotDecided(claim.shape))
         began = time.perf_counter()
         try:
             finding = self._decide(claim, Clock(limits or Limits()))

@@ -352,7 +352,7 @@ def _standing(truth: _Truth, sort: BitSort, subject: str, values: tuple[str, ...
 
 
 def pose(rule: StepRule, claim: Property) -> Problem:
-    """The search problem of one property. It is built once."""
+    """The search problem of one property. It is built once. ValueError for a shape that has no monitor."""
     if claim not in rule.posed:
         rule.posed[claim] = _pose(rule, claim)
     return rule.posed[claim]

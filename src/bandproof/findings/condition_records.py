@@ -200,13 +200,19 @@ class NotApplicableRecord(Record):
     basis: str
     lacks: tuple[Lack, ...]
     caution: str
+    pack: str
 
 
 def claim_record(claim: Property | NotApplicable) -> PropertyRecord | NotApplicableRecord:
     """A claim, to be written down."""
     if isinstance(claim, NotApplicable):
         return NotApplicableRecord(
-            id=claim.id, says=claim.says, basis=claim.basis, lacks=claim.lacks, caution=claim.caution
+            id=claim.id,
+            says=claim.says,
+            basis=claim.basis,
+            lacks=claim.lacks,
+            caution=claim.caution,
+            pack=claim.pack,
         )
     return PropertyRecord(
         id=claim.id,
@@ -227,7 +233,7 @@ def claim_record(claim: Property | NotApplicable) -> PropertyRecord | NotApplica
 def claim_of(record: PropertyRecord | NotApplicableRecord) -> Property | NotApplicable:
     """The claim that was written down."""
     if isinstance(record, NotApplicableRecord):
-        return NotApplicable(record.id, record.says, record.basis, record.lacks, record.caution)
+        return NotApplicable(record.id, record.says, record.basis, record.lacks, record.caution, record.pack)
     return Property(
         id=record.id,
         says=record.says,

@@ -12,7 +12,7 @@ from typing import Literal
 
 from bandproof.findings.verdict import Verdict
 from bandproof.model.conditions import Condition
-from bandproof.properties.claim import Lack
+from bandproof.properties.claim import Lack, Shape
 
 
 class Code(StrEnum):
@@ -24,6 +24,7 @@ class Code(StrEnum):
     WORKER_DIED = "worker-died"
     INTERRUPTED = "interrupted"
     LACKING = "lacking"
+    SHAPE_NOT_DECIDED = "shape-not-decided"
     NO_PRESSURES = "no-pressures"
     LEMMAS = "lemmas"
     NO_RUN = "no-run"
@@ -84,6 +85,14 @@ class Lacking:
 
     lacks: tuple[Lack, ...]
     code: Literal[Code.LACKING] = field(default=Code.LACKING, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeNotDecided:
+    """Claims of the shape are written down, but not decided by this version."""
+
+    shape: Shape
+    code: Literal[Code.SHAPE_NOT_DECIDED] = field(default=Code.SHAPE_NOT_DECIDED, kw_only=True)
 
 
 class Unreal(StrEnum):
@@ -203,6 +212,7 @@ Assumption = StartUnshown | StartAssumed
 Reason = (
     GaveUp
     | Lacking
+    | ShapeNotDecided
     | NoPressures
     | Lemmas
     | NoRun

@@ -41,6 +41,7 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
+    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartTooWide,
@@ -87,6 +88,7 @@ ReasonRecord = Annotated[
     | WorkerDied
     | Interrupted
     | Lacking
+    | ShapeNotDecided
     | NoPressures
     | Lemmas
     | NoRun

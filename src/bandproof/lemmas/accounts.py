@@ -18,10 +18,12 @@ downhill   where pressures can be compared directly, none ends higher than every
            unless a source does, and none lower than every pressure it could drain to, unless it vents; and where air
            went from u to v, the pressure of v ends above that of u by no more than what went from u elsewhere, and
            came to v from elsewhere, can account for (when air last went from u to v, u was no lower than v);
-settings   a toleranced setting of a part is one number in its range for the whole run;
-moves      a part that moves from k to k + 1 does so when its guard holds at that moment;
+settings   a toleranced setting is one number in its range for the whole run, for each part that uses it or for all;
+moves      a part that moves from k to k + 1 does so when its guard holds at that moment. Where a pressure is the very
+           number of a setting, it is below it or not, and the same for all who look at that moment; it changes from the
+           one to the other only where air could flow;
 quiet      while time passes no fast part's guard holds: it would have moved. A stay that lasts no time is exempt, and
-           slow parts owe nothing. A guard counts as holding, or failing, at the very boundary too;
+           slow parts owe nothing. A guard counts as failing at the very boundary too, because it may hold next;
 start      on entering place 0 the pressures are in the start's ranges, if the run begins there.
 
 Every run of the continuous model that the band machine follows satisfies all of this, so a contradiction shows that
@@ -29,7 +31,7 @@ there is none. Two points are chosen so that this stays true:
 - The band machine neglects the air in lines: filling one does not empty a tank. So the air in lines is either counted,
   or neglected as if all lines were small in the same proportion: then what passes through a line comes out of it, and
   what fills or empties it is drawn from the lines around it, but costs or gives a tank or chamber nothing.
-- Two parts may name the same setting and still differ: each has its own number.
+- Two parts may name the same setting and still differ: each has its own number, unless the file says it is shared.
 And a stay in one place of several states is one longer stay: the demands between two points add up.
 
 A size that is a range makes V p a product of unknowns. The amount V p is then an unknown of its own, held between the
@@ -62,6 +64,7 @@ from bandproof.solvers.smt_terms import (
     Number,
     Ordered,
     Real,
+    Same,
     Scaled,
     Side,
     Sum,
@@ -134,6 +137,7 @@ class Air(Unknowns):
         self._balance()
         self._rest()
         self._mechanics()
+        self._stand_at_edges()
         self._begin()
 
     def around(self, t: int) -> list[Cube]:
@@ -263,7 +267,7 @@ class Air(Unknowns):
         for order, move in enumerate(part.moves):
             if (move.source, move.target) == ends:
                 point = 2 * place.number + 2
-                formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, point)
+                formula, why = self._guard(move.when, (part.name, f"move {order + 1}"), place, point, moving=True)
                 options.append(formula)
                 needs |= why
         if TRUE not in options:
@@ -281,12 +285,23 @@ class Air(Unknowns):
         if demands:
             self.facts.append(Fact(disjunction([Negation(self.lasting[place.number]), conjunction(demands)]), needs))
 
-    def _guard(self, condition: Condition, key: tuple[str, ...], place: Cube, t: int) -> tuple[Bool, Needs]:
+    def _guard(
+        self, condition: Condition, key: tuple[str, ...], place: Cube, t: int, *, moving: bool = False
+    ) -> tuple[Bool, Needs]:
         """The condition holds at point `t`, boundary included, as far as is known of the place.
 
-        What is not known asks for nothing: `true`.
+        With `moving` a part moves by it there. What is not known asks for nothing: `true`.
         """
-        return Guard(self, key, place, t).walk(condition)
+        return Guard(self, key, place, t, moving=moving).walk(condition)
+
+    def _stand_at_edges(self) -> None:
+        """Where no air can come or go between two points, a pressure that is at an edge stays on its side of it."""
+        for volume in self.at_edges():
+            for t, ways in enumerate(self.ways):
+                here = [way for way in ways if volume in (way.source, way.target)]
+                if all(way.blocked for way in here):
+                    same = Same(self.edge(volume, t), self.edge(volume, t + 1))
+                    self.facts.append(Fact(same, NOTHING.union(*(way.blocked for way in here))))
 
     # ---- the start
 

@@ -12,6 +12,7 @@ from bandproof.lemmas.cubes import Cube, Needs
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Range, VolumeKind
 from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Condition, Lower, NotLower
+from bandproof.model.numbers import SettingNumber, number_of
 from bandproof.model.walker import Walker
 from bandproof.solvers.smt_terms import (
     FALSE,
@@ -19,6 +20,7 @@ from bandproof.solvers.smt_terms import (
     ZERO,
     Bool,
     BoolSymbol,
+    Negation,
     Number,
     Ordered,
     Real,
@@ -69,7 +71,8 @@ class Unknowns:
         self.axioms: list[Bool] = []
         self.sizes = dict(sizes)
         self.lines = {volume.name for volume in self.arrangement.volumes if volume.kind is VolumeKind.LINE}
-        self._settings: dict[RealSymbol, tuple[str, str]] = {}
+        self._settings: dict[RealSymbol, SettingNumber | None] = {}
+        self._edges: dict[tuple[str, int], BoolSymbol] = {}
         self.size = {name: self._size(name) for name in self.volumes}
         #: The pressure of each volume at each point, and its amount of air.
         self.pressure = {(name, t): self._pressure(name, t) for name in self.volumes for t in self.points}
@@ -121,30 +124,48 @@ class Unknowns:
 
     # ---- settings
 
-    def named_settings(self) -> list[tuple[str, str, RealSymbol]]:
-        """The numbers of settings that have a name, where they are pressures: part, setting, number."""
+    def named_settings(self) -> list[tuple[SettingNumber, RealSymbol]]:
+        """The numbers of settings that have a name, where they are pressures, with their symbols."""
         found = sorted(self._settings.items(), key=lambda item: item[0].name)
-        return [(part, name, symbol) for symbol, (part, name) in found if name]
+        return [(known, symbol) for symbol, known in found if known and known.setting]
 
-    def compared(self, side: Side, leaf: Below | AtLeast, key: tuple[str, ...], t: int) -> Bool:
+    def compared(
+        self, side: Side, leaf: Below | AtLeast, key: tuple[str, ...], t: int, *, moving: bool = False
+    ) -> Bool:
         """A pressure, and with it the air of a volume whose size is a range, compared with a setting.
 
-        `key` names a setting that has no name; it begins with the part it belongs to.
+        `key` names a setting that has no name; it begins with the part it belongs to. With `moving` a part moves by
+        it: a pressure that is the very number of a setting is then on one side of it, the same for all who look.
         """
         volume = leaf.volume
         pressure = self.pressure[volume, t]
-        if leaf.low == leaf.high:
+        known = number_of(self.arrangement, key[0], leaf)
+        if known is None:
             return Ordered(side, (pressure, Number(leaf.low)))
-        name = f"{key[0]} {leaf.setting}" if leaf.setting else " ".join(key)
-        setting = self._setting(name, (key[0], leaf.setting or ""), Number(leaf.low), Number(leaf.high))
-        compared = Ordered(side, (pressure, setting))
+        name = f"{known.part} {known.setting}".lstrip() if known.setting else " ".join(key)
+        setting = self._setting(name, known, Number(leaf.low), Number(leaf.high))
+        compared: Bool = Ordered(side, (pressure, setting))
+        if moving:
+            edge, below = self.edge(volume, t), side is Side.AT_MOST
+            beyond = Ordered(Side.UNDER if below else Side.OVER, (pressure, setting))
+            compared = conjunction([compared, disjunction([beyond, edge if below else Negation(edge)])])
         if self.exact(volume):
             return compared
         low, high = (Scaled(end, self.size[volume]) for end in (leaf.low, leaf.high))
-        amount = self._setting(f"{name} as air in {volume}", ("", ""), low, high)
+        amount = self._setting(f"{name} as air in {volume}", None, low, high)
         return conjunction([compared, Ordered(side, (self.amount[volume, t], amount))])
 
-    def _setting(self, name: str, known_as: tuple[str, str], low: Real, high: Real) -> RealSymbol:
+    def edge(self, volume: str, t: int) -> BoolSymbol:
+        """Whether a pressure that is the very number of a setting counts as below it."""
+        if (volume, t) not in self._edges:
+            self._edges[volume, t] = self.declare_truth(f"{volume} at an edge is below it {_when(t)}")
+        return self._edges[volume, t]
+
+    def at_edges(self) -> tuple[str, ...]:
+        """The volumes of which that has been asked."""
+        return tuple(dict.fromkeys(volume for volume, _ in self._edges))
+
+    def _setting(self, name: str, known_as: SettingNumber | None, low: Real, high: Real) -> RealSymbol:
         symbol = RealSymbol(f"|setting {name}|")
         if symbol not in self.declared:
             self.declared[symbol] = None
@@ -164,24 +185,26 @@ Demand = tuple[Bool, Needs]
 class Guard(Walker[Demand]):
     """A guard as a demand on the numbers at point `t`, boundary included, as far as is known of the place.
 
-    What is not known asks for nothing. `key` names the settings of the guard that have no name.
+    What is not known asks for nothing. `key` names the settings of the guard that have no name; `moving` as for
+    `Unknowns.compared`.
     """
 
-    __slots__ = ("_key", "_place", "_t", "_unknowns")
+    __slots__ = ("_key", "_moving", "_place", "_t", "_unknowns")
 
-    def __init__(self, unknowns: Unknowns, key: tuple[str, ...], place: Cube, t: int) -> None:
+    def __init__(self, unknowns: Unknowns, key: tuple[str, ...], place: Cube, t: int, *, moving: bool) -> None:
         self._unknowns = unknowns
         self._key = key
+        self._moving = moving
         self._place = place
         self._t = t
 
     def below(self, node: Below) -> Demand:
         """The pressure is at or under the setting."""
-        return self._unknowns.compared(Side.AT_MOST, node, self._key, self._t), NOTHING
+        return self._compared(Side.AT_MOST, node), NOTHING
 
     def at_least(self, node: AtLeast) -> Demand:
         """The pressure is at or over the setting."""
-        return self._unknowns.compared(Side.AT_LEAST, node, self._key, self._t), NOTHING
+        return self._compared(Side.AT_LEAST, node), NOTHING
 
     def lower(self, node: Lower) -> Demand:
         """The one pressure is at or under the other."""
@@ -190,6 +213,9 @@ class Guard(Walker[Demand]):
     def not_lower(self, node: NotLower) -> Demand:
         """The one pressure is at or over the other."""
         return self._ordered(Side.AT_LEAST, node), NOTHING
+
+    def _compared(self, side: Side, node: Below | AtLeast) -> Bool:
+        return self._unknowns.compared(side, node, self._key, self._t, moving=self._moving)
 
     def _ordered(self, side: Side, node: Lower | NotLower) -> Bool:
         pressure = self._unknowns.pressure
@@ -209,8 +235,10 @@ class Guard(Walker[Demand]):
         return _joined(self._each(node.items), every=False)
 
     def _each(self, items: tuple[Condition, ...]) -> list[Demand]:
-        place, t = self._place, self._t
-        return [Guard(self._unknowns, (*self._key, str(i)), place, t).walk(item) for i, item in enumerate(items, 1)]
+        return [
+            Guard(self._unknowns, (*self._key, str(i)), self._place, self._t, moving=self._moving).walk(item)
+            for i, item in enumerate(items, 1)
+        ]
 
 
 def _joined(demands: list[Demand], *, every: bool) -> Demand:

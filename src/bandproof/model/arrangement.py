@@ -49,13 +49,17 @@ class Volume:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A pressure at which a part moves: one unknown but fixed number in `[low, high]`, pascals gauge."""
+    """A pressure at which a part moves: an unknown but fixed number in `[low, high]`, pascals gauge.
+
+    Each part that uses it has a number of its own, unless it is `shared`: see `bandproof.model.numbers`.
+    """
 
     name: str
     low: Fraction
     high: Fraction
     says: str = ""
     basis: str = ""
+    shared: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any, Generic, TypeVar
 
+from bandproof.model.repeats import repeat_at
 from bandproof.model.schema import (
     FORMAT,
     TABLES,
@@ -52,6 +53,16 @@ class Entry(Generic[T]):
 
 
 @dataclass(frozen=True, slots=True)
+class Added:
+    """An entry that a file adds to what it extends, with the names in that table that it leaves as they are."""
+
+    table: str
+    name: str
+    place: Place
+    inherited: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Merged:
     """All entries of a file and of the files it extends, later ones having replaced earlier ones of the same name."""
 
@@ -68,6 +79,7 @@ class Merged:
     roles: dict[str, Entry[str | list[str]]] = field(default_factory=dict)
     starts: dict[str, Entry[StartShape]] = field(default_factory=dict)
     kinds: dict[str, Entry[KindShape]] = field(default_factory=dict)
+    added: tuple[Added, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +180,12 @@ def _note_syntax(document: SourceFile, text: str, faults: Faults) -> None:
     line, column = (int(found["line"]), int(found["column"])) if found else (1, 1)
     if text.endswith("(at end of document)"):
         line, column = len(document.lines), len(document.lines[-1]) + 1
+    again = repeat_at(document, message, line, column)
+    if again is not None:
+        place = (document.file, again.line, again.column, again.length)
+        hint = "remove one of the two, or rename it"
+        faults.note(Diagnostic("given-twice", *place, again.message, "", hint, document.line(again.line)))
+        return
     message = f"not TOML: {message[:1].lower()}{message[1:]}"
     hint = "text stands in quotes, tables begin with [name], and lists with ["
     faults.note(Diagnostic("toml-syntax", document.file, line, column, 1, message, "", hint, document.line(line)))
@@ -230,6 +248,7 @@ def _merge(chain: list[_Read], faults: Faults, *, whole: bool = True) -> Merged:
         digest.update(read.data)
     tables: dict[str, dict[str, Entry[Any]]] = {table: {} for table in TABLES}
     header: dict[str, Entry[str]] = {}
+    added: list[Added] = []
     for read in reversed(chain):
         place = Place(read.document)
         values = read.document.values
@@ -244,8 +263,17 @@ def _merge(chain: list[_Read], faults: Faults, *, whole: bool = True) -> Merged:
                     value = given[key] if isinstance(given[key], str) else None
                     header[key] = Entry(place / "arrangement" / key, value)
         for table in TABLES:
+            if "extends" in values:
+                added += _added(table, values.get(table, {}), tables[table], place / table)
             _add_table(table, values.get(table, {}), tables[table], place / table, faults)
-    return Merged(chain[0].document, digest.hexdigest(), header, **tables)
+    return Merged(chain[0].document, digest.hexdigest(), header, **tables, added=tuple(added))
+
+
+def _added(table: str, given: Any, entries: dict[str, Entry[Any]], place: Place) -> list[Added]:
+    """What a table of a file adds to what is there."""
+    names = list(given) if isinstance(given, dict) else []
+    kept = tuple(name for name in entries if name not in names)
+    return [Added(table, name, place / name, kept) for name in names if name not in entries]
 
 
 def _add_table(table: str, given: Any, entries: dict[str, Entry[Any]], place: Place, faults: Faults) -> None:

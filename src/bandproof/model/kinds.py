@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from fractions import Fraction
 from functools import cache
 from importlib import resources
@@ -16,7 +17,7 @@ from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.files import Entry, read_text
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, read_shape, toml_text
-from bandproof.terms.names import RESERVED, is_label, is_name, suggest
+from bandproof.terms.names import RESERVED, is_label, is_name, listed, suggest, words_in
 from bandproof.terms.nodes import Term
 from bandproof.terms.parse import parse
 from bandproof.text.errors import ConditionError
@@ -133,6 +134,52 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
     )
 
 
+#: Words that say nothing about what a kind does.
+_COMMON = frozenset(
+    [
+        "with",
+        "from",
+        "into",
+        "that",
+        "this",
+        "them",
+        "they",
+        "back",
+        "for",
+        "and",
+        "the",
+        "its",
+        "own",
+        "never",
+        "ways",
+        "both",
+        "one",
+        "air",
+        "valve",
+    ]
+)
+
+
+def kind_like(asked: str, kinds: Iterable[KindDescription]) -> str:
+    """A hint for a kind that is not there: the one with the most like name, or that says most of what was asked for."""
+    known = sorted(kinds, key=lambda kind: kind.name)
+    near = get_close_matches(asked[:80], [kind.name for kind in known], n=1, cutoff=0.8)
+    if near:
+        return f'did you mean "{near[0]}"?'
+    wanted = _telling(asked)
+    rated = [(2 * len(wanted & _telling(kind.name)) + len(wanted & _telling(kind.says)), kind) for kind in known]
+    most = max((rate for rate, _ in rated), default=0)
+    if most:
+        likely = listed(f'"{kind.name}"' for rate, kind in rated if rate == most)
+        return f"by what it says it may be {likely}; the command `kinds` lists them all"
+    return suggest(asked, [kind.name for kind in known], among="the kinds are")
+
+
+def _telling(text: str) -> frozenset[str]:
+    """The beginnings of the telling words in a text, so that "feeds" and "feeding" are one."""
+    return frozenset(word.lower()[:5] for word in words_in(text) if len(word) > 2 and word.lower() not in _COMMON)
+
+
 def _check_states(shape: KindShape, place: Place, faults: Faults) -> None:
     if not shape.states:
         faults.add("missing-key", place / "states", "a kind needs at least one state", hint='write states = ["open"]')
@@ -160,7 +207,10 @@ def _check_slots(shape: KindShape, place: Place, faults: Faults) -> bool:
         for index, name in enumerate(getattr(shape, table)):
             inner = place / table / index
             if check_name(name, "slot" if table != "ports" else "port", inner, faults, key=False):
-                if name in taken:
+                if taken.get(name) == table:
+                    message = f'the {table.removesuffix("s")} "{name}" is listed twice'
+                    faults.add("duplicate-slot", inner, message, hint="remove one of the two, or rename it")
+                elif name in taken:
                     message = f'"{name}" is in "{taken[name]}" already'
                     faults.add("duplicate-slot", inner, message, hint="give every port and slot its own name")
                 taken.setdefault(name, table)

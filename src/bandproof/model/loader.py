@@ -6,18 +6,20 @@ a file.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 from bandproof.model.arrangement import Arrangement, Control, Mishap, Part, Setting, Size, Start
 from bandproof.model.expand import expand
 from bandproof.model.files import Merged, read_chain, read_file, read_text, tidy
-from bandproof.model.kinds import KindDescription, catalogue, check_labels, read_kind
+from bandproof.model.kinds import KindDescription, catalogue, check_labels, kind_like, read_kind
 from bandproof.model.measures import read_bands, read_pressure, read_setting, read_size, read_volume
-from bandproof.model.names import Names, check_names, look_up
+from bandproof.model.names import Names, check_names
 from bandproof.model.resolve import Meaning, Reach
 from bandproof.model.schema import ControlShape
+from bandproof.model.slips import warn_of_slips
 from bandproof.model.starts import read_roles, read_starts
 from bandproof.model.unused import warn_of_unused
 from bandproof.text.input_faults import Faults, Place
@@ -27,17 +29,33 @@ from bandproof.text.spans import SourceFile
 STANDARD_ATMOSPHERE = Fraction(101325)
 
 
-def load_arrangement(path: Path, warnings: Faults | None = None, *, mentioned: Collection[str] = ()) -> Arrangement:
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What a file names, be it good or not: enough to check what claims say of it. None stands for what is faulty."""
+
+    name: str
+    names: Names
+    roles: dict[str, Meaning | None]
+    starts: tuple[str, ...]
+
+
+def load_arrangement(
+    path: Path,
+    warnings: Faults | None = None,
+    *,
+    mentioned: Collection[str] = (),
+    outlined: Callable[[Outline], None] | None = None,
+) -> Arrangement:
     """The arrangement in the file at `path`; InputError with every fault found if there is none.
 
     What looks odd in it goes to `warnings`, if given. `mentioned` are words that rule packs use, so that none of them is
-    taken for a name without use.
+    taken for a name without use. `outlined` is called with what a faulty file names, as far as that can be told.
     """
     faults = Faults()
     read = read_file(path, faults)
     if read is None:
         faults.stop()
-    return _load(*read, path, None, faults, warnings=warnings, mentioned=mentioned)
+    return _load(*read, path, None, faults, warnings=warnings, mentioned=mentioned, outlined=outlined)
 
 
 def load_arrangement_text(text: str, file: str = "<text>", *, base: Path | None = None) -> Arrangement:
@@ -58,6 +76,7 @@ def _load(
     *,
     warnings: Faults | None = None,
     mentioned: Collection[str] = (),
+    outlined: Callable[[Outline], None] | None = None,
 ) -> Arrangement:
     _refuse_pack(document, faults)
     merged = read_chain(document, data, path, base, faults)
@@ -66,9 +85,13 @@ def _load(
     parts, settings, sizes = _parts(merged, names, kinds, faults)
     roles = read_roles(merged, names, faults)
     starts = read_starts(merged, names, roles, faults)
+    if faults and outlined is not None:
+        header = merged.arrangement.get("name")
+        outlined(Outline((header and header.value) or document.file, names, roles, tuple(merged.starts)))
     faults.stop_if_any()
     if warnings is not None:
         warn_of_unused(merged, mentioned, warnings)
+        warn_of_slips(merged, warnings)
     return _arrangement(merged, names, parts=parts, settings=settings, sizes=sizes, roles=roles, starts=starts)
 
 
@@ -162,9 +185,11 @@ def _kinds(merged: Merged, names: Names, faults: Faults) -> dict[str, KindDescri
             faults.add("kind-shadows-catalogue", entry.place, message, hint=hint, key=True)
         kinds[name] = read_kind(name, entry, faults, own=True)
     for name, part in merged.parts.items():
-        kind = None
-        if part.value is not None and look_up(part.value.kind, kinds, "kind", part.place / "kind", faults):
-            kind = kinds[part.value.kind]
+        kind = None if part.value is None else kinds.get(part.value.kind)
+        if part.value is not None and part.value.kind not in kinds:
+            hint = kind_like(part.value.kind, (kind for kind in kinds.values() if kind is not None))
+            message = f'there is no kind "{part.value.kind}"'
+            faults.add("unknown-kind", part.place / "kind", message, hint=hint)
         names.states[name] = None if kind is None else _first(kind.states, part.value.starts_in if part.value else None)
     return kinds
 

@@ -41,7 +41,6 @@ def read_setting(name: str, value: str | SettingShape, place: Place, reach: Reac
     """A setting, or None after noting what is wrong with it."""
     text = value if isinstance(value, str) else value.value
     where = place if isinstance(value, str) else place / "value"
-    says, basis = ("", "") if isinstance(value, str) else (value.says, value.basis)
     try:
         low, high = parse_pressures(text)
     except MeasureError as error:
@@ -57,7 +56,9 @@ def read_setting(name: str, value: str | SettingShape, place: Place, reach: Reac
         message = f'the setting "{text}" {how} the highest pressure of the arrangement, {reach.shown}'
         faults.add("setting-above-highest", where, message, hint="lower the setting, or raise arrangement.highest")
         return None
-    return Setting(name, low, high, says, basis)
+    if isinstance(value, str):
+        return Setting(name, low, high)
+    return Setting(name, low, high, value.says, value.basis, value.shared)
 
 
 def read_size(name: str, value: SizeShape, place: Place, faults: Faults) -> Size | None:
@@ -144,7 +145,7 @@ class _Bands:
     def _end(self, text: str, place: Place) -> Fraction | None:
         if not is_name(text):
             pressure = read_pressure(text, place, self._faults)
-            return None if pressure is None else check_reach(pressure, text, place, self._reach, self._faults)
+            return None if pressure is None else self._compared(pressure, text, place)
         if text not in self._settings:
             hint = suggest(text, self._settings, otherwise="write a pressure with its unit, or the name of a setting")
             self._faults.add("unknown-setting", place, f'"{text}" is no setting', hint=hint)
@@ -155,6 +156,15 @@ class _Bands:
             self._faults.add("setting-not-exact", place, message, hint="write the pressure itself")
             return None
         return None if setting is None else setting.low
+
+    def _compared(self, pressure: Fraction, text: str, place: Place) -> Fraction | None:
+        """The pressure, if a band can end there."""
+        fault = self._reach.fault_of(pressure, text)
+        if fault is None:
+            return check_reach(pressure, text, place, self._reach, self._faults)
+        code, message, hint = fault
+        self._faults.add(code, place, message, hint=hint)
+        return None
 
 
 def check_reach(pressure: Fraction, text: str, place: Place, reach: Reach, faults: Faults) -> Fraction | None:

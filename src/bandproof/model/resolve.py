@@ -93,6 +93,17 @@ class Reach:
         """Whether no volume can ever hold `pressure`."""
         return self.highest is not None and pressure > self.highest
 
+    def fault_of(self, pressure: Fraction, text: str) -> tuple[str, str, str] | None:
+        """Why nothing can be compared with `pressure`, written `text`: code, message and hint; None where it can."""
+        hint = "lower it, or raise arrangement.highest"
+        if self.exceeded_by(pressure):
+            message = f"{text} is above the highest pressure of this arrangement, {self.shown}"
+            return "pressure-above-highest", message, hint
+        if pressure == self.highest:
+            message = f"nothing lies above {text}, the highest pressure of this arrangement"
+            return "pressure-at-highest", message, hint
+        return None
+
     @property
     def shown(self) -> str:
         """The highest pressure for people."""
@@ -263,11 +274,17 @@ class _Resolver:
             message = f"no pressure is ever below {text}, so this compares nothing"
             self._report("pressure-not-positive", level.at, message, "write a pressure above zero (gauge)", "")
             return None
-        if self._scope.reach.exceeded_by(pressure):
-            message = f"{text} is above the highest pressure of this arrangement, {self._scope.reach.shown}"
-            self._report("pressure-above-highest", level.at, message, "lower it, or raise arrangement.highest", "")
+        if not self._reached(pressure, text, level.at):
             return None
         return pressure, pressure, None, None
+
+    def _reached(self, pressure: Fraction, text: str, at: Extent) -> bool:
+        """Whether volumes can be on either side of an exact pressure."""
+        fault = self._scope.reach.fault_of(pressure, text)
+        if fault is not None:
+            code, message, hint = fault
+            self._report(code, at, message, hint, "")
+        return fault is None
 
     def _setting(self, word: Word, end: End | None, at: Extent) -> _Level | None:
         name = word.text
@@ -293,6 +310,8 @@ class _Resolver:
             return None
         if end is not None:
             exact = threshold.low if end is End.LOWEST else threshold.high
+            if not self._reached(exact, f'the {end} of "{name}"', at):
+                return None
             setting = threshold.name if threshold.low == threshold.high else None
             return exact, exact, setting, Tie(threshold.name, end)
         if threshold.low != threshold.high and not self._scope.guard:

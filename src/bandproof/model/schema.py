@@ -95,6 +95,7 @@ class SettingShape(TableShape):
     value: str
     says: str = ""
     basis: str = ""
+    shared: bool = False
 
 
 class SizeShape(TableShape):
@@ -252,6 +253,7 @@ _KINDS = {
     "string_type": "text in quotes",
     "literal_error": "text in quotes",
     "bool_type": "true or false",
+    "int_type": "a whole number",
     "list_type": "a list",
     "dict_type": "a table",
     "model_type": "a table",

@@ -9,7 +9,7 @@ from bandproof.model.conditions import ALWAYS_TRUE, Condition
 
 
 class Shape(StrEnum):
-    """The shapes of README, shapes that this version decides."""
+    """What a claim says of runs. ENDS_IN can be written down; no monitor is made of it, so it stays undecided."""
 
     NEVER = "never"
     ALWAYS = "always"
@@ -17,6 +17,7 @@ class Shape(StrEnum):
     AT_REST = "at_rest"
     HOLDS = "holds"
     REACHABLE = "reachable"
+    ENDS_IN = "ends_in"
 
 
 class Pace(StrEnum):
@@ -39,6 +40,7 @@ class Property:
     | at_rest    | A     | B     |       |
     | holds      | once  | stays | until |
     | reachable  | C     |       |       |
+    | ends_in    | A     | B     |       |
 
     `mishaps` are the mishaps that may occur during the run, each at most once. `fillings` says how often the lines are
     filled during it at most, where the claim says so.
@@ -76,10 +78,16 @@ class Lack:
 
 @dataclass(frozen=True, slots=True)
 class NotApplicable:
-    """A property whose roles, start or mishaps this arrangement does not have."""
+    """A property whose roles, start or mishaps this arrangement does not have. `pack` is the file it stands in."""
 
     id: str
     says: str
     basis: str
     lacks: tuple[Lack, ...]
     caution: str = ""
+    pack: str = ""
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """The roles that are missing."""
+        return tuple(lack.name for lack in self.lacks if lack.sort is Named.ROLE)

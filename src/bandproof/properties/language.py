@@ -1,15 +1,17 @@
 """Rule packs and what they claim of an arrangement: every role in a claim becomes the names that play it there.
 
 A claim that mentions a role, start or mishap the arrangement does not have is not applicable, which is an answer and
-no fault. A claim that says of a role what cannot be said of its players is a fault.
+no fault. A setting needs no role: where a claim compares with a name that is no role, it is the setting of that name. A claim that says of a role what cannot be said of its players is a fault.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import ALWAYS_TRUE, Condition
+from bandproof.model.loader import Outline
 from bandproof.model.resolve import Meaning, Reach, Scope, Sort, Threshold, resolve
 from bandproof.properties.claim import Lack, Named, NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
@@ -20,95 +22,137 @@ from bandproof.text.input_faults import Faults
 __all__ = ["Claim", "Pack", "expected_verdicts", "load_pack", "load_pack_text", "model_files", "resolve_pack"]
 
 
+@dataclass(frozen=True, slots=True)
+class _Subject:
+    """What claims are about: an arrangement, or what a faulty file names. None stands for what is faulty."""
+
+    name: str
+    roles: Mapping[str, Meaning | None]
+    scope: Scope
+    starts: tuple[str, ...]
+    mishaps: frozenset[str]
+
+
 def resolve_pack(pack: Pack, arrangement: Arrangement) -> tuple[Property | NotApplicable, ...]:
     """Every claim of the pack about this arrangement, in order; InputError with every misuse of a role."""
     faults = Faults()
-    scope = _scope(arrangement)
-    found = [_apply(claim, arrangement, scope, faults) for claim in pack.claims]
+    subject = _arrangement(arrangement)
+    found = [_apply(claim, pack, subject, faults) for claim in pack.claims]
     faults.stop_if_any()
     return tuple(found)
 
 
-def _roles(arrangement: Arrangement) -> dict[str, Meaning]:
+def check_pack(pack: Pack, outline: Outline, faults: Faults) -> None:
+    """Note every misuse of a role in claims about a file that is faulty itself."""
+    subject = _outline(outline)
+    for claim in pack.claims:
+        _apply(claim, pack, subject, faults)
+
+
+def _arrangement(arrangement: Arrangement) -> _Subject:
     sorts = {volume.name: Sort.VOLUME for volume in arrangement.volumes}
     sorts |= {part.name: Sort.PART for part in arrangement.parts}
     sorts |= {control.name: Sort.CONTROL for control in arrangement.controls}
     sorts |= {mishap.name: Sort.MISHAP for mishap in arrangement.mishaps}
     sorts |= {setting.name: Sort.SETTING for setting in arrangement.settings}
-    return {role: Meaning(sorts[players[0]], players, role=True) for role, players in arrangement.roles.items()}
-
-
-def _scope(arrangement: Arrangement) -> Scope:
-    return Scope(
+    roles = {role: Meaning(sorts[players[0]], players, role=True) for role, players in arrangement.roles.items()}
+    scope = Scope(
         noun=f'role of arrangement "{arrangement.name}"',
-        names=_roles(arrangement),
+        names={**_by_themselves(setting.name for setting in arrangement.settings), **roles},
         states={part.name: part.states for part in arrangement.parts},
         positions={control.name: control.positions for control in arrangement.controls},
         settings={s.name: Threshold(s.low, s.high, s.name) for s in arrangement.settings},
         bands={band.name: band for band in arrangement.bands},
-        reach=Reach(None, arrangement.unit),
+        reach=Reach(arrangement.highest, arrangement.unit),
     )
+    starts = tuple(start.name for start in arrangement.starts)
+    return _Subject(arrangement.name, roles, scope, starts, frozenset(mishap.name for mishap in arrangement.mishaps))
 
 
-def _apply(claim: Claim, arrangement: Arrangement, scope: Scope, faults: Faults) -> Property | NotApplicable:
-    lacks = _lacks(claim, arrangement)
+def _outline(outline: Outline) -> _Subject:
+    names, roles = outline.names, outline.roles
+    scope = replace(
+        names.scope(roles),
+        noun=f'role of arrangement "{outline.name}"',
+        names={**_by_themselves(names.settings), **roles},
+    )
+    return _Subject(outline.name, roles, scope, outline.starts or ("",), frozenset(names.mishaps))
+
+
+def _by_themselves(settings: Iterable[str]) -> dict[str, Meaning]:
+    """Settings as what they are called."""
+    return {name: Meaning(Sort.SETTING, (name,)) for name in settings}
+
+
+def _apply(claim: Claim, pack: Pack, subject: _Subject, faults: Faults) -> Property | NotApplicable:
+    lacks = _lacks(claim, subject)
     if lacks:
-        return NotApplicable(claim.id, claim.says, claim.basis, lacks, claim.caution)
+        return NotApplicable(claim.id, claim.says, claim.basis, lacks, claim.caution, pack.file)
     return Property(
         id=claim.id,
         says=claim.says,
         basis=claim.basis,
         shape=claim.shape,
-        during=claim.during or arrangement.starts[0].name,
-        when=_condition(claim, "when", scope, arrangement, faults),
-        then=_condition(claim, "then", scope, arrangement, faults),
-        until=None if claim.until is None else _condition(claim, "until", scope, arrangement, faults),
+        during=claim.during or subject.starts[0],
+        when=_condition(claim, "when", subject, faults),
+        then=_condition(claim, "then", subject, faults),
+        until=None if claim.until is None else _condition(claim, "until", subject, faults),
         pace=claim.pace,
-        mishaps=_mishaps(claim, arrangement, faults),
+        mishaps=_mishaps(claim, subject, faults),
         caution=claim.caution,
+        fillings=claim.fillings,
     )
 
 
-def _lacks(claim: Claim, arrangement: Arrangement) -> tuple[Lack, ...]:
-    """Why the claim does not apply here; nothing when it does."""
-    mentioned = [name for term in (claim.when, claim.then, claim.until) if term for name in _names(term)]
-    missing = dict.fromkeys(name for name in [*mentioned, *(claim.mishaps or ())] if name not in arrangement.roles)
-    lacks = [Lack(Named.ROLE, name, closest(name, arrangement.roles)) for name in missing]
-    if claim.during is not None and all(start.name != claim.during for start in arrangement.starts):
+def _lacks(claim: Claim, subject: _Subject) -> tuple[Lack, ...]:
+    """Why the claim does not apply here; nothing when it does. A setting needs no role: its own name will do."""
+    terms = [term for term in (claim.when, claim.then, claim.until) if term]
+    levels = [name for term in terms for name in _levels(term) if name not in subject.scope.names]
+    mentioned = [*(name for term in terms for name in _subjects(term)), *levels, *(claim.mishaps or ())]
+    missing = dict.fromkeys(name for name in mentioned if name not in subject.roles)
+    lacks = [Lack(Named.ROLE, name, closest(name, subject.roles)) for name in missing]
+    if claim.during is not None and claim.during not in subject.starts:
         lacks.append(Lack(Named.START, claim.during))
     return tuple(lacks)
 
 
-def _names(term: Term) -> Iterator[str]:
-    """Every role a condition mentions, with repeats, left to right."""
+def _subjects(term: Term) -> Iterator[str]:
+    """Whatever a condition says something of, with repeats, left to right."""
     for atom in atoms(term):
         if isinstance(atom, Compare | Is | Has):
             yield atom.subject.name.text
+
+
+def _levels(term: Term) -> Iterator[str]:
+    """Whatever a condition compares with that is no pressure written out, with repeats, left to right."""
+    for atom in atoms(term):
         if isinstance(atom, Compare) and isinstance(atom.level, SettingLevel):
             yield atom.level.setting.text
 
 
-def _condition(claim: Claim, key: str, scope: Scope, arrangement: Arrangement, faults: Faults) -> Condition:
+def _condition(claim: Claim, key: str, subject: _Subject, faults: Faults) -> Condition:
     term: Term | None = getattr(claim, key)
     if term is None:
         return ALWAYS_TRUE
 
     def report(code: str, at: tuple[int, int], message: str, hint: str, note: str) -> None:
-        note = note or f'in arrangement "{arrangement.name}"'
+        note = note or f'in arrangement "{subject.name}"'
         faults.add(code, claim.places[key], message, hint=hint, note=note, inside=at)
 
-    return resolve(term, scope, report)
+    return resolve(term, subject.scope, report)
 
 
-def _mishaps(claim: Claim, arrangement: Arrangement, faults: Faults) -> frozenset[str]:
+def _mishaps(claim: Claim, subject: _Subject, faults: Faults) -> frozenset[str]:
     if claim.mishaps is None:
-        return frozenset(mishap.name for mishap in arrangement.mishaps)
-    roles, found = _roles(arrangement), set[str]()
+        return subject.mishaps
+    found = set[str]()
     for role in claim.mishaps:
-        meaning = roles[role]
+        meaning = subject.roles[role]
+        if meaning is None:
+            continue
         if meaning.sort is not Sort.MISHAP:
             message = f'"{role}" is a {meaning.sort}, not a mishap'
-            note = f'in arrangement "{arrangement.name}"'
+            note = f'in arrangement "{subject.name}"'
             faults.add("not-a-mishap", claim.place / "mishaps", message, hint="name roles of mishaps here", note=note)
         found |= set(meaning.names)
     return frozenset(found)

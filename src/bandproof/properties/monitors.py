@@ -151,7 +151,10 @@ def _remembered(formula: Formula) -> set[str]:
 
 
 def monitor_of(claim: Property, *, restless: bool = False) -> Monitor:
-    """What a claim means. `restless`: there is a to and fro that a claim about settled states, or those at rest, meets."""
+    """What a claim means. `restless`: there is a to and fro that a claim about settled states, or those at rest, meets.
+
+    ValueError for ENDS_IN: where a run ends, no state of it shows.
+    """
     when, then = Holds(claim.when), Holds(claim.then)
     match claim.shape:
         case Shape.NEVER:
@@ -166,6 +169,9 @@ def monitor_of(claim: Property, *, restless: bool = False) -> Monitor:
             return _when_still(claim, Stillness.AT_REST, Stillness.TO_AND_FRO_AT_REST if restless else None)
         case Shape.HOLDS:
             return _holds(claim)
+        case Shape.ENDS_IN:
+            message = f"there is no monitor for claims of the shape {claim.shape}"
+            raise ValueError(message)
 
 
 def _when_still(claim: Property, still: Stillness, to_and_fro: Stillness | None) -> Monitor:

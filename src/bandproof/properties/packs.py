@@ -28,7 +28,10 @@ _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 #: The shapes of a property, in the order in which messages list them, and those not decided by this version.
 _SHAPES = ("never", "always", "settled", "at_rest", "holds", "reachable", "ends_in", "within", "recoverable")
-_NOT_YET = frozenset({"ends_in", "within", "recoverable"})
+_NOT_YET = frozenset({"within", "recoverable"})
+
+#: The keys that hold a condition.
+_CONDITIONS = frozenset({"never", "always", "reachable", "recoverable", "when", "then", "once", "stays", "until"})
 
 #: The keys of an expectation, and the verdict each stands for.
 _EXPECTED = {"refuted": "refuted", "empty": "empty", "not_applicable": "not applicable", "undecided": "undecided"}
@@ -52,6 +55,7 @@ class Claim:
     when: Term | None
     then: Term | None
     until: Term | None
+    fillings: int | None
     place: Place = field(compare=False, repr=False)
     places: dict[str, Place] = field(default_factory=dict, compare=False, repr=False)
 
@@ -185,8 +189,20 @@ def _properties(values: dict[str, Any], place: Place, faults: Faults) -> Iterato
     for index, value in enumerate(given):
         inner = place / "property" / index
         shape = read_shape(PropertyShape, value, inner, faults)
-        if shape is not None:
+        if shape is None:
+            _check_conditions(value, inner, faults)
+        else:
             yield inner, shape
+
+
+def _check_conditions(value: Any, place: Place, faults: Faults) -> None:
+    """Note what is wrong with the conditions of a property whose keys are at fault, so that nothing is told late."""
+    for key in _SHAPES:
+        given = value.get(key) if isinstance(value, dict) else None
+        texts = {key: given} if isinstance(given, str) else {}
+        for inner, text in (given if isinstance(given, dict) else texts).items():
+            if isinstance(text, str) and inner in _CONDITIONS:
+                _term(text, place / key if inner == key else place / key / inner, faults)
 
 
 def _ids(values: dict[str, Any]) -> list[str]:
@@ -201,6 +217,7 @@ def _claim(shape: PropertyShape, place: Place, ids: set[str], faults: Faults) ->
     _check_texts(shape, place, ids, faults)
     if shape.faults != 0:
         _check_faults(shape.faults, place / "faults", faults)
+    _check_fillings(shape.fillings, place / "fillings", faults)
     chosen = _chosen_shape(shape, place, faults)
     if chosen is None:
         return None
@@ -220,6 +237,7 @@ def _claim(shape: PropertyShape, place: Place, ids: set[str], faults: Faults) ->
         when=terms.get("when"),
         then=terms.get("then"),
         until=terms.get("until"),
+        fillings=shape.fillings,
         place=place,
         places={key: where for key, (_, where) in places.items()},
     )
@@ -252,6 +270,13 @@ def _check_faults(count: int, place: Place, faults: Faults) -> None:
         return
     message = "this version decides properties without faults only"
     faults.add("faults-not-yet", place, message, hint="write faults = 0, or leave it out")
+
+
+def _check_fillings(count: int | None, place: Place, faults: Faults) -> None:
+    if count is not None and count < 1:
+        message = f"lines cannot be filled {count} times"
+        hint = "write a whole number of at least 1, or leave it out if nothing bounds it"
+        faults.add("fillings-not-positive", place, message, hint=hint)
 
 
 def _chosen_shape(shape: PropertyShape, place: Place, faults: Faults) -> str | None:

@@ -6,6 +6,8 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
+from pydantic import Field
+
 from bandproof.model.schema import TableShape, TextOrList
 
 
@@ -61,6 +63,7 @@ class PropertyShape(TableShape):
     driver: Literal["any time", "after settling", "hands off"] = "any time"
     mishaps: TextOrList = "any"
     faults: int = 0
+    fillings: int | None = Field(None, json_schema_extra={"minimum": 1})
     never: str | None = None
     always: str | None = None
     settled: WhenThenShape | None = None

@@ -18,6 +18,7 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
+    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartTooWide,
@@ -67,6 +68,8 @@ def reason_words(reason: Reason, unit: str) -> str:
             return f'its start "{start}" cannot be reached from "{origin}"'
         case Lacking(lacks):
             return "; ".join(map(_lack, lacks))
+        case ShapeNotDecided(shape):
+            return f"claims of the shape {shape} are not decided by this version"
         case NoPressures():
             return f"a run was found, but no pressures for it: {unreal_words(reason)}"
         case OutOfTime() | OutOfMemory() | NoMoreMemory() | WorkerDied() | Interrupted():

@@ -75,9 +75,9 @@ class Real:
     """A story with its pressures, in pascals gauge.
 
     `sizes` are the volumes' sizes they hold for, in litres. `neglected` says that the air in lines had to be neglected.
-    `settings` are the numbers chosen for toleranced settings, each with the part that has it. `assumed` are the volumes
-    whose size the arrangement does not give. `drifting` are the states at whose end the driver acts after pressures
-    have moved inside their bands.
+    `settings` are the numbers chosen for toleranced settings, each with the part that has it ("" for a shared one).
+    `assumed` are the volumes whose size the arrangement does not give. `drifting` are the states at whose end the
+    driver acts after pressures have moved inside their bands.
     """
 
     story: Story
@@ -324,8 +324,8 @@ def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction
         if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
     )
     named = list(air.named_settings())
-    chosen = session.numbers(symbol for _, _, symbol in named)
-    settings = tuple((part, name, value) for (part, name, _), value in zip(named, chosen, strict=True))
+    chosen = session.numbers(symbol for _, symbol in named)
+    settings = tuple((known.part, known.setting, value) for (known, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
     neglected = session.truth(NEGLECTED)
     return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)

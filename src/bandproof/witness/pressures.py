@@ -19,6 +19,7 @@ from bandproof.lemmas.accounts import directions
 from bandproof.machine.story import State
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
 from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Comparison, Condition, Lower, NotLower
+from bandproof.model.numbers import number_of
 from bandproof.model.walker import Walker, leaves, opposite
 from bandproof.solvers.smt_terms import (
     ZERO,
@@ -232,9 +233,10 @@ class Witness:
 
     def threshold(self, leaf: Below | AtLeast, key: tuple[str, ...]) -> Real:
         """The pressure a leaf compares with: a number, or the symbol of a setting that has a tolerance."""
-        if leaf.low == leaf.high:
+        known = number_of(self._arrangement, key[0], leaf)
+        if known is None:
             return Number(leaf.low)
-        symbol = RealSymbol(f"|setting {key[0]} {leaf.setting or ' '.join(key)}|")
+        symbol = RealSymbol(f"|setting {known.part} {known.setting or ' '.join(key)}|")
         self._settings[symbol] = (leaf.low, leaf.high)
         return symbol
 

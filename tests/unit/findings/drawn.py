@@ -19,6 +19,7 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
+    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartTooWide,
@@ -31,7 +32,7 @@ from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Tie
 from bandproof.model.walker import normal_form
-from bandproof.properties.claim import Lack, Named, NotApplicable
+from bandproof.properties.claim import Lack, Named, NotApplicable, Shape
 from bandproof.terms.nodes import End
 from tests.strategies import arrangements, conditions, layout_for, properties
 from tests.unit.views.runs import runs
@@ -65,6 +66,7 @@ def reasons(arrangement: Arrangement) -> st.SearchStrategy[Reason]:
         st.builds(WorkerDied, st.none() | numbers, st.none() | numbers),
         st.just(Interrupted()),
         st.builds(Lacking, lacks),
+        st.builds(ShapeNotDecided, st.sampled_from(Shape)),
         unreal,
         st.builds(Lemmas, numbers),
         st.just(NoRun()),
@@ -124,5 +126,5 @@ def jobs(draw: st.DrawFn) -> Job:
     claim = draw(properties(arrangement))
     layout = layout_for(arrangement, claim)
     limits = Limits(draw(st.none() | st.floats(0, allow_nan=False)), draw(st.none() | st.integers(1, 10**6)))
-    lacking = NotApplicable(claim.id, claim.says, claim.basis, draw(lacks), draw(words))
+    lacking = NotApplicable(claim.id, claim.says, claim.basis, draw(lacks), draw(words), draw(words))
     return Job(layout, lacking if draw(st.booleans()) else claim, limits)

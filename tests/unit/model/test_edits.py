@@ -355,7 +355,7 @@ def test_an_edited_arrangement_can_be_sent_to_another_process(base: Arrangement)
     edited = jam_part(base, "lamp", "lit")
     copy = pickle.loads(pickle.dumps(edited))  # noqa: S301  (its own bytes)
     assert copy == edited
-    with pytest.raises(InputError, match=r"good\.toml:\d+:\d+: part \"lamp\" has no state"):
+    with pytest.raises(InputError, match=r"good\.toml, line \d+, column \d+: part \"lamp\" has no state"):
         jam_part(copy, "lamp", "green")
 
 

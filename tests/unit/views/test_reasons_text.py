@@ -22,6 +22,7 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
+    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartTooWide,
@@ -31,7 +32,7 @@ from bandproof.findings.reasons import (
     WorkerDied,
 )
 from bandproof.model.conditions import Below, InState
-from bandproof.properties.claim import Lack, Named
+from bandproof.properties.claim import Lack, Named, Shape
 from bandproof.views.reasons_text import reason_text, reason_words, unreal_words
 from tests.unit.views.view_samples import layout, psi
 
@@ -42,6 +43,7 @@ SAID: list[tuple[Reason, str]] = [
     (WorkerDied(signal=9), "not decided: the worker process ended by itself (signal 9)"),
     (WorkerDied(status=7), "not decided: the worker process ended by itself (exit code 7)"),
     (Interrupted(), "not decided: the run was interrupted"),
+    (ShapeNotDecided(Shape.ENDS_IN), "claims of the shape ends_in are not decided by this version"),
     (
         Lacking((Lack(Named.ROLE, "stoer", "store"), Lack(Named.START, "towed"))),
         'the arrangement has no role "stoer" (it has "store"); the arrangement has no start "towed"',

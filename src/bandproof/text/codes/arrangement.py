@@ -204,6 +204,23 @@ from = "cold"
         hint="lower it, or raise arrangement.highest",
     ),
     Code(
+        code="pressure-at-highest",
+        summary="A condition or band compares with the declared highest pressure.",
+        explanation=(
+            "Nothing is above arrangement.highest, so being below it or at it tells nothing that a gauge could show. A "
+            "condition or band compares with pressures above zero and below the highest; a start may reach it."
+        ),
+        sample=SMALL
+        + """
+[starts.charged]
+where = "tank is at least 150 psi"
+from = "cold"
+""",
+        at=(14, 27),
+        message="nothing lies above 150 psi, the highest pressure of this arrangement",
+        hint="lower it, or raise arrangement.highest",
+    ),
+    Code(
         code="volume-not-positive",
         summary="A volume is not above zero.",
         explanation="A volume may be left out where it is not known; zero would be a claim.",

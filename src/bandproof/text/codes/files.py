@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bandproof.text.codes.entry import Code, Reads
 from bandproof.text.codes.samples import SMALL
+from bandproof.text.messages import Severity
 
 FILES_CODES = (
     Code(
@@ -69,6 +70,20 @@ tank = { is = tank }
         at=(3, 15),
         message="not TOML: invalid value",
         hint="text stands in quotes, tables begin with [name], and lists with [",
+    ),
+    Code(
+        code="given-twice",
+        summary="A file gives one key, port or table twice.",
+        explanation="Only one of the two can be meant. Nothing else in the file can be judged before it is clear which.",
+        sample=SMALL
+        + """
+[parts.check]
+kind = "check valve"
+ports = { inlet = "tank", outlet = "tank", inlet = "tank" }
+""",
+        at=(15, 44),
+        message='the port "inlet" is joined twice',
+        hint="remove one of the two, or rename it",
     ),
     Code(
         code="format-missing",
@@ -222,6 +237,25 @@ extends = "sample.toml"
         at=(2, 11),
         message='"sample.toml" extends itself, by way of this file',
         hint="remove this line",
+    ),
+    Code(
+        code="nearly-inherited",
+        summary="An entry is nearly called like an inherited one, and does not replace it.",
+        explanation=(
+            "A file that extends another replaces an entry by giving the same name. A slip in the name leaves the "
+            "inherited entry as it is and adds another. It is a warning; `--strict` makes it an error."
+        ),
+        sample="""\
+format = "bandproof/1"
+extends = "small.toml"
+
+[starts.colds]
+says = "everything empty"
+""",
+        at=(4, 9),
+        message='"colds" is a new entry of starts, beside the inherited "cold"',
+        hint='write "cold" to replace that one, or choose a name less like it',
+        level=Severity.WARNING,
     ),
     Code(
         code="without-extends",

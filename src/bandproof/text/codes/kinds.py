@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bandproof.text.codes.entry import Code
 from bandproof.text.codes.samples import SMALL, VALVE
+from bandproof.text.messages import Severity
 
 KINDS_CODES = (
     Code(
@@ -159,6 +160,24 @@ controls = { knob = "knob" }
         at=(34, 1),
         message='part "check" does not say what its port "outlet" is joined to',
         hint="add outlet = … to its ports",
+    ),
+    Code(
+        code="ports-meet",
+        summary="Two ports of a part are joined to one volume.",
+        explanation=(
+            "Air that goes from a volume to itself changes nothing, so such a part mostly does nothing either. It is a "
+            "warning; `--strict` makes it an error."
+        ),
+        sample=SMALL
+        + """
+[parts.check]
+kind = "check valve"
+ports = { inlet = "tank", outlet = "tank" }
+""",
+        at=(15, 36),
+        message='part "check" has its ports "inlet" and "outlet" on one volume, "tank"',
+        hint="join one of the two to another volume",
+        level=Severity.WARNING,
     ),
     Code(
         code="missing-slot",

@@ -69,7 +69,7 @@ basis = "common practice, no source"
 """,
         at=(7, 3),
         message='property "tank-fills" claims nothing',
-        hint="add one of never, always, settled, at_rest, holds, reachable",
+        hint="add one of never, always, settled, at_rest, holds, reachable, ends_in",
         reads=Reads.PACK,
     ),
     Code(
@@ -94,8 +94,8 @@ reachable = "service_tank is at least 100 psi"
         code="shape-not-yet",
         summary="A property has a shape that this version does not decide.",
         explanation=(
-            "The shapes ends_in, within and recoverable are described but not decided; nothing is claimed about them "
-            "rather than something wrong."
+            "The shapes within and recoverable are described but not decided; nothing is claimed about them rather "
+            "than something wrong."
         ),
         sample=PACK
         + """
@@ -107,7 +107,28 @@ recoverable = "service_tank is at least 100 psi"
 """,
         at=(11, 1),
         message='this version does not decide "recoverable"',
-        hint="use one of never, always, settled, at_rest, holds, reachable",
+        hint="use one of never, always, settled, at_rest, holds, reachable, ends_in",
+        reads=Reads.PACK,
+    ),
+    Code(
+        code="fillings-not-positive",
+        summary="A property allows no filling of the lines.",
+        explanation=(
+            "`fillings` says how often at most the lines are filled during a run, as by a driver who applies the brakes "
+            "so often: a whole number of at least 1. Left out, nothing bounds it."
+        ),
+        sample=PACK
+        + """
+[[property]]
+id = "tank-fills"
+says = "The tank fills."
+basis = "common practice, no source"
+fillings = 0
+reachable = "service_tank is at least 100 psi"
+""",
+        at=(11, 12),
+        message="lines cannot be filled 0 times",
+        hint="write a whole number of at least 1, or leave it out if nothing bounds it",
         reads=Reads.PACK,
     ),
     Code(
