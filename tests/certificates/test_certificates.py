@@ -14,6 +14,7 @@ from bandproof.certificates.invariant import definition_clauses, minimised
 from bandproof.certificates.smtlib import Excluded, write
 from bandproof.encoding.bits import BitSort
 from bandproof.encoding.system import StepRule, pose
+from bandproof.engines.run import decide
 from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Range
@@ -22,6 +23,7 @@ from bandproof.properties.claim import Pace, Shape
 from bandproof.solvers import cvc5_solver
 from bandproof.text.errors import CrossCheckError
 from tests.certificates.samples import KPA, claim, proof, two_lines
+from tests.conformance.table_line_air import NEEDS_FILLINGS
 from tests.strategies import layout_for
 
 SHAPES = (Shape.NEVER, Shape.ALWAYS, Shape.REACHABLE, Shape.SETTLED)
@@ -46,6 +48,16 @@ def test_both_solvers_accept_a_certificate(shape: Shape) -> None:
     assert outcome.ok
     assert [run.solver for run in outcome.runs] == ["z3", "cvc5"]
     assert all(run.answers == ("unsat", "unsat", "unsat") and run.version for run in outcome.runs)
+
+
+def test_a_certificate_speaks_of_what_air_in_lines_has_moved() -> None:
+    """Ten fillings of a small line do not take a tank from 6 to 4 bar, which any number would."""
+    said, rule = NEEDS_FILLINGS[0].property(), StepRule(NEEDS_FILLINGS[0].layout())
+    decision = decide(rule, said)
+    assert decision.invariant is not None
+    text = write_certificate(decision.problem, decision.invariant, lemmas=decision.lemmas).text
+    assert "since air goes from it into lines only" in text
+    assert recheck_against(text, rule.layout.arrangement, said).ok
 
 
 def test_says_which_solver_ran_when_only_one_is_there(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -74,6 +74,9 @@ class Wording:
                 return f"{name} has {'' if holds else 'not '}happened"
             case BitSort.COUNT | BitSort.LAST, int(number):
                 return self._counter_says(bit, number, holds=holds)
+            case BitSort.WINDOW, str(name):
+                crossed = f"{name} has {'' if holds else 'not '}crossed {self._marks[name][int(bit.value)]}"
+                return f"{crossed} since air goes from it into lines only"
             case BitSort.LEMMA, number:
                 return f"lemma {number}: {bit.value} is {'' if holds else 'not '}reached"
             case BitSort.MONITOR, name:
