@@ -19,6 +19,7 @@ import typer
 
 from bandproof.api import SCHEMAS, overall, prove, select
 from bandproof.deciding.cases import RequestError, load_alone, load_cases, missing_roles
+from bandproof.deciding.exporting import document, export
 from bandproof.deciding.many import processors
 from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
@@ -289,6 +290,39 @@ def recheck(
         lines += [f"  {line}" for line in (*checked.done, *(f"fault: {fault}" for fault in checked.faults))]
         _print("\n".join(lines) + "\n")
     return ALL_PROVEN if checked.ok else OPEN if checked.unknown else REFUTED
+
+
+# ----------------------------------------------------------------------------------------------------------- export
+
+
+@app.command(name="export", cls=PlainCommand)
+@_guarded
+def export_(
+    model: Model,
+    name: Annotated[str, typer.Option("--property", metavar="ID", help="The property to export.", show_default=False)],
+    packs: Packs = None,
+    out: Out = Path("out"),
+    bad_state: Annotated[
+        bool, typer.Option("--bad-state", help="Write the bad state as such, as AIGER 1.9 can, and not as an output.")
+    ] = False,
+    strict: Strict = False,
+    json: Json = False,
+) -> int:
+    """Write the search problem of one property for other engines, as binary AIGER 1.9.
+
+    Lemmas are taken in from the property's certificate, where one lies in the folder of the arrangement and stands.
+    """
+    faults = Faults(strict=strict)
+    (case,) = load_cases([model], packs, faults)
+    _tell_warnings(faults)
+    done = export(case, name, folders(out, [str(model)])[0], bad_state=bad_state)
+    if json:
+        _print(as_json(document(case, name, done)))
+        return 0
+    _print(f"{done.file.as_posix()}\n  {done.inputs} inputs, {done.latches} latches, {done.gates} gates\n")
+    for note in done.notes:
+        _note(f"note: {note}")
+    return 0
 
 
 # -------------------------------------------------------------------------------------------------- kinds and codes

@@ -28,6 +28,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("encoding",),
     ("lemmas",),
     ("witness", "certificates"),
+    ("exporting",),
     ("engines",),
     ("analyses",),
     ("deciding",),
@@ -61,7 +62,7 @@ SEAMS: dict[str, tuple[str, ...]] = {
 LIBRARIES = frozenset(SEAMS)
 
 #: The rooms that use solvers, or whose work rests on them.
-SOLVING = ("solvers", "encoding", "lemmas", "witness", "certificates", "engines", "analyses")
+SOLVING = ("solvers", "encoding", "lemmas", "witness", "certificates", "exporting", "engines", "analyses")
 
 #: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
 MAY_READ_SEMANTICS = frozenset({"engines.run", "engines.walk"})

@@ -39,7 +39,7 @@ def test_the_example_comes_out_as_it_expects(tmp_path: Path) -> None:
 
 
 def test_the_tables_list_what_there_is(run: Run) -> None:
-    for verb in ("prove", "draw", "recheck", "kinds", "codes", "schema"):
+    for verb in ("prove", "draw", "recheck", "export", "kinds", "codes", "schema"):
         assert f"| `bandproof {verb}" in TEXT
     for option in set(re.findall(r"--[a-z]+", run("prove", "--help").stdout)) - {"--help"}:
         assert f"`{option}" in TEXT, option

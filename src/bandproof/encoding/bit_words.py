@@ -9,7 +9,17 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from bandproof.encoding.bits import Bit, BitSort
+from bandproof.encoding.bits import (
+    Bit,
+    BitSort,
+    Choice,
+    Deed,
+    DriverChoice,
+    FlowChoice,
+    GoOnChoice,
+    MishapChoice,
+    MoveChoice,
+)
 from bandproof.machine.layout import Layout
 from bandproof.model.conditions import (
     AllOf,
@@ -110,6 +120,30 @@ class Wording:
         if not facts:
             return "never anything: there is no state of the start"
         return f"never: {facts[0]}" if len(facts) == 1 else f"never at once: {'; '.join(facts)}"
+
+
+#: What nature does with a volume.
+_DEEDS = {
+    Deed.UP: "rises across a threshold",
+    Deed.DOWN: "falls across a threshold",
+    Deed.ACCELERATE_UP: "rises across one or more thresholds",
+    Deed.ACCELERATE_DOWN: "falls across one or more thresholds",
+}
+
+
+def choice_words(choice: Choice) -> str:
+    """What happens where a choice is granted."""
+    match choice:
+        case DriverChoice(control, position):
+            return f"{control} is put at {position}"
+        case MishapChoice(mishap):
+            return f"{mishap} happens"
+        case FlowChoice(deed, volume):
+            return f"{volume} {_DEEDS[deed]}"
+        case GoOnChoice(rank):
+            return f"an acceleration goes on past threshold {rank}"
+        case MoveChoice(part, source, target):
+            return f"{part} moves from {source} to {target}"
 
 
 def claim_words(claim: Property, unit: str) -> str:

@@ -1,0 +1,1 @@
+"""A claim's search problem in forms that other engines read."""

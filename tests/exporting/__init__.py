@@ -1,0 +1,1 @@
+"""Exported problems, read by a reader of their own and played against the executable machine."""
