@@ -43,7 +43,7 @@ from bandproof.model.conditions import (
     Not,
     Truth,
 )
-from bandproof.properties.claim import Pace, Property, Shape
+from bandproof.properties.claim import Pace, Property
 from tests import strategies
 
 BAR = Fraction(100_000)
@@ -198,13 +198,13 @@ def starts(draw: st.DrawFn, arrangement: Arrangement) -> Start:
 
 @st.composite
 def claims(draw: st.DrawFn, arrangement: Arrangement) -> Property:
-    """A property of any shape about the arrangement."""
+    """A property of any shape that is searched for, about the arrangement."""
     condition = conditions(arrangement, guard=False)
     return Property(
         "drawn",
         "drawn",
         "none",
-        draw(st.sampled_from(Shape)),
+        draw(st.sampled_from(strategies.SEARCHED)),
         "start",
         draw(condition),
         draw(condition),
