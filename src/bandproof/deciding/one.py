@@ -67,9 +67,12 @@ class Decider:
     def __init__(self, case: Case) -> None:
         import bandproof.certificates.checks  # noqa: F401, PLC0415  (so that no claim's seconds hold the loading of solvers)
         from bandproof.encoding.system import StepRule, pose  # noqa: PLC0415  (see `decide`)
+        from bandproof.engines.silence import quietened  # noqa: PLC0415  (see `decide`)
 
         self.case = case
-        self.layout = case.layout()
+        #: What falls silent, with its proofs, and the grid on which that is known.
+        self.quiet = quietened(case.layout())
+        self.layout = self.quiet.layout
         self._rule = StepRule(self.layout)
         self._seen: dict[str, Sights] = {}
         self._origins: dict[str, StartUnreachable | None] = {}
@@ -211,7 +214,7 @@ class Decider:
             learned += clauses
             lacking |= dict.fromkeys(clause for clause in clauses if not surely(reading, clause))
             arrangement = narrowed(self.layout.arrangement, start.name, learned)
-            rule = with_starts_of(self._rule, Layout(arrangement, self.layout.thresholds))
+            rule = with_starts_of(self._rule, Layout(arrangement, self.layout.thresholds, self.layout.silent))
             decision = self._run(claim, clock, rule)
         return decision, tuple(lacking)
 

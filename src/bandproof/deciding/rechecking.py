@@ -64,6 +64,7 @@ def recheck_file(file: Path, model: Path | None = None, packs: Sequence[Path] | 
 
 def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
     from bandproof.certificates.checks import recheck, recheck_against  # noqa: PLC0415  (solvers, only when they are needed)
+    from bandproof.engines.silence import quietened  # noqa: PLC0415  (as above)
 
     name = file.as_posix()
     checked = recheck(text, name)
@@ -74,7 +75,9 @@ def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path
         done.append("taken at its word about the arrangement and the claim; name the arrangement with --model")
     elif not faults:
         case = load_cases([model], packs)[0]
-        against = recheck_against(text, case.arrangement, _claim(case, claim), name)
+        # What falls silent is not taken from the file: it is shown anew.
+        silent = quietened(case.layout()).layout.silent
+        against = recheck_against(text, case.arrangement, _claim(case, claim), name, silent=silent)
         faults = against.faults
         done.append(f"compared with {model.as_posix()}")
     answers = {answer for run in checked.runs for answer in run.answers}

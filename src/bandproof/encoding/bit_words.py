@@ -67,6 +67,7 @@ class Wording:
             **{(BitSort.CONTROL, control.name): control.positions for control in layout.arrangement.controls},
         }
         self._bits = {bit.literal >> 1: bit for bit in bits}
+        self._order = bits
         self._watches = layout.timing_constraints
 
     def says(self, literal: int) -> str:
@@ -91,6 +92,8 @@ class Wording:
                 return f"lemma {number}: {bit.value} is {'' if holds else 'not '}reached"
             case BitSort.MONITOR, name:
                 return f"the claim is {'' if holds else 'not '}{name}"
+            case BitSort.LOOP, str(subject):
+                return self._loop_says(subject, str(bit.value), holds=holds)
             case BitSort.FROZEN, name:
                 return f"{name} is {'' if holds else 'not '}{bit.value} from start to end"
             case _:
@@ -113,6 +116,18 @@ class Wording:
         if bit.value == "none":
             return f"{while_due} has {'not ' if holds else ''}crossed a threshold"
         return f"{while_due} has {'' if holds else 'not '}last gone {bit.value}"
+
+    def _loop_says(self, subject: str, value: str, *, holds: bool) -> str:
+        not_ = "" if holds else "not "
+        match subject:
+            case "copy":
+                return f"in the saved state {self._plainly(self._order[int(value)], holds=holds)}"
+            case "seen":
+                return f"since the saving it has {not_}been that {value}"
+            case "lost":
+                return f"since the saving what must hold throughout has {'not ' if holds else ''}held"
+            case _:
+                return f"a state has {not_}been saved"
 
     def never(self, clause: tuple[int, ...]) -> str:
         """What a clause says: the facts that it forbids to hold together."""

@@ -5,6 +5,8 @@ itself. So whether there is one in whose loop certain things happen is asked as 
 second copy of the state: at some moment, chosen freely, the present state is saved; the run is *bad* when it is back in
 the saved state, what has to happen in the loop has happened since, and what must not has not.
 
+A question about loops from anywhere needs no way to them: there the first state is the saved one.
+
 After A. Biere, C. Artho, V. Schuppan, "Liveness checking as safety checking", FMICS 2002.
 """
 
@@ -14,7 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from bandproof.encoding.bits import Bit, BitSort
-from bandproof.encoding.circuit import FALSE, negate
+from bandproof.encoding.circuit import FALSE, TRUE, negate
 from bandproof.encoding.system import Problem
 
 
@@ -23,57 +25,84 @@ class Loop:
     """What is asked of a loop. Literals over a state's bits and the choices of the step from it.
 
     `happens`: each holds in some state or step of the loop; `throughout`: holds in all of them. `because`: pairs of which
-    the second holds in some state or step of the loop if the first does.
+    the second holds in some state or step of the loop if the first does. `says` puts literals into words, for proofs.
     """
 
     happens: tuple[int, ...]
-    throughout: int
+    throughout: int = TRUE
     because: tuple[tuple[int, int], ...] = ()
+    says: tuple[tuple[int, str], ...] = ()
 
 
-def looping(problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambda _: False) -> Problem:
+def looping(
+    problem: Problem, loop: Loop, *, kept: Callable[[Bit], bool] = lambda _: False, from_anywhere: bool = False
+) -> Problem:
     """The search for a run of `problem` that ends in such a loop; the bits that are `kept` do not change in any step.
 
-    Its bits are those of the problem, a saved copy of those that change, and what has been seen since the saving.
+    `from_anywhere`: for a loop that begins in any state of the problem's start, and nothing before it. The search's bits
+    are those of the problem, a saved copy of those that change, and what has been seen since the saving.
     """
-    c = problem.circuit
-    after = {
-        bit.literal: bit.literal if kept(bit) else value for bit, value in zip(problem.bits, problem.after, strict=True)
-    }
-    changing = [bit for bit in problem.bits if not kept(bit)]
-    save = c.variable("input save the state")
+    search = _LoopSearch(problem, loop, kept, from_anywhere=from_anywhere)
+    after = tuple(search.following[bit.literal] for bit in search.bits)
+    start, bad = search.start(), search.closed()
+    return replace(problem, bits=search.bits, after=after, accelerated=after, start=start, bad=bad, over=FALSE)
 
-    def memory(subject: str, value: str = "yes") -> Bit:
-        return Bit(c.variable(f"loop: {subject} {value}"), BitSort.LOOP, subject, value)
 
-    saved, lost = memory("saved"), memory("lost")
-    copies = [memory("copy", str(number)) for number, _ in enumerate(changing)]
-    events = list(dict.fromkeys([*loop.happens, *(literal for pair in loop.because for literal in pair)]))
-    seen = {event: memory("seen", str(number)) for number, event in enumerate(events)}
-    saving = c.both(save, negate(saved.literal))
-    inside = c.either(saved.literal, save)
-    following: dict[int, int] = dict(after)
-    following[saved.literal] = inside
-    following[lost.literal] = c.both(inside, c.either(c.both(saved.literal, lost.literal), negate(loop.throughout)))
-    for bit, copy in zip(changing, copies, strict=True):
-        following[copy.literal] = c.choose(saving, bit.literal, copy.literal)
-    for happened, bit in seen.items():
-        following[bit.literal] = c.both(inside, c.either(c.both(saved.literal, bit.literal), happened))
-    bits = (*problem.bits, saved, lost, *copies, *seen.values())
-    back = [_same(problem, bit.literal, copy.literal) for bit, copy in zip(changing, copies, strict=True)]
-    met = [seen[event].literal for event in loop.happens]
-    met += [c.implies(seen[one].literal, seen[other].literal) for one, other in loop.because]
-    closed = c.all_of([saved.literal, negate(lost.literal), *met, *back])
-    values = tuple(following[bit.literal] for bit in bits)
-    return replace(
-        problem,
-        bits=bits,
-        after=values,
-        accelerated=values,
-        start=c.all_of([problem.start, *(negate(bit.literal) for bit in (saved, lost, *copies, *seen.values()))]),
-        bad=closed,
-        over=FALSE,
-    )
+class _LoopSearch:
+    """The bits of one search, and what each is after a step."""
+
+    def __init__(self, problem: Problem, loop: Loop, kept: Callable[[Bit], bool], *, from_anywhere: bool) -> None:
+        self._problem, self._loop = problem, loop
+        self._c = problem.circuit
+        self._words = dict(loop.says)
+        self._from_anywhere = from_anywhere
+        self._changing = {n: bit for n, bit in enumerate(problem.bits) if not kept(bit)}
+        self._copies = {n: self._memory("copy", str(n)) for n in self._changing}
+        events = dict.fromkeys([*loop.happens, *(literal for pair in loop.because for literal in pair)])
+        self._seen = {x: self._memory("seen", self._words.get(x, f"event {n}")) for n, x in enumerate(events, start=1)}
+        self._lost = self._memory("lost", "")
+        self._saved = None if from_anywhere else self._memory("saved", "")
+        extra = [*self._copies.values(), *self._seen.values(), self._lost]
+        self._extra = extra if self._saved is None else [*extra, self._saved]
+        self.bits = (*problem.bits, *self._extra)
+        self.following = {bit.literal: bit.literal for bit in problem.bits}
+        for n in self._changing:
+            self.following[problem.bits[n].literal] = problem.after[n]
+        self._remember()
+
+    def _memory(self, subject: str, value: str) -> Bit:
+        return Bit(self._c.variable(f"loop: {subject} {value}".rstrip()), BitSort.LOOP, subject, value)
+
+    def _remember(self) -> None:
+        c = self._c
+        before, saving = TRUE, FALSE
+        if self._saved is not None:
+            before = self._saved.literal
+            saving = c.both(c.variable("input save the state"), negate(before))
+            self.following[before] = c.either(before, saving)
+        inside = c.either(before, saving)
+        for n, copy in self._copies.items():
+            self.following[copy.literal] = c.choose(saving, self._problem.bits[n].literal, copy.literal)
+        for event, bit in [*self._seen.items(), (negate(self._loop.throughout), self._lost)]:
+            self.following[bit.literal] = c.both(inside, c.either(c.both(before, bit.literal), event))
+
+    def start(self) -> int:
+        """Nothing is remembered yet, or, from anywhere, just the state itself."""
+        copies = {copy.literal for copy in self._copies.values()} if self._from_anywhere else set()
+        nothing = [negate(bit.literal) for bit in self._extra if bit.literal not in copies]
+        same = self._back() if self._from_anywhere else []
+        return self._c.all_of([self._problem.start, *nothing, *same])
+
+    def _back(self) -> list[int]:
+        return [_same(self._problem, self._problem.bits[n].literal, copy.literal) for n, copy in self._copies.items()]
+
+    def closed(self) -> int:
+        """The run is back in the saved state, and all that is asked of the loop is so."""
+        c = self._c
+        met = [self._seen[event].literal for event in self._loop.happens]
+        met += [c.implies(self._seen[one].literal, self._seen[other].literal) for one, other in self._loop.because]
+        saved = TRUE if self._saved is None else self._saved.literal
+        return c.all_of([saved, negate(self._lost.literal), *met, *self._back()])
 
 
 def _same(problem: Problem, one: int, other: int) -> int:

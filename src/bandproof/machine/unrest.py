@@ -110,7 +110,7 @@ def unrest(
 ) -> tuple[Restless, ...]:
     """The parts that could move for ever with the hands off. `silent` are those known not to."""
     held = held_volumes(arrangement, tanks=tanks_held)
-    groups = _groups(arrangement, held)
+    groups = groups_of(arrangement, held)
     left = {part.name: tuple(circles(part)) for part in arrangement.parts if part.name not in silent}
     while True:
         around = Surroundings(arrangement, held, frozenset(name for name, found in left.items() if found))
@@ -160,7 +160,7 @@ def _stirred(part: Part, found: tuple[Circle, ...], groups: dict[str, frozenset[
     return frozenset[str]().union(*(groups[end] for end in touched if end in groups))
 
 
-def _groups(arrangement: Arrangement, held: frozenset[str]) -> dict[str, frozenset[str]]:
+def groups_of(arrangement: Arrangement, held: frozenset[str]) -> dict[str, frozenset[str]]:
     """For each volume that is not held, all those it can share its air with over passages that can open."""
     group = {v.name: frozenset({v.name}) for v in arrangement.volumes if v.name not in held}
     for part in arrangement.parts:

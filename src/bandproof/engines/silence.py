@@ -1,0 +1,106 @@
+"""Finds the parts that could move for ever, so far as is seen without a search, and fall silent all the same.
+
+Parts are asked about in the order of the arrangement, those only that open and shut something: when one is found silent,
+what is left is computed anew, and mostly less is left. The proof of each is checked before it is used.
+
+Limits: a search ends undecided after a number of solver steps, and so do all together; such a part counts as not silent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from bandproof.certificates.checks import recheck, write_certificate
+from bandproof.encoding.silence import silence_claim, silence_problem
+from bandproof.encoding.system import Problem
+from bandproof.engines.bounded import no_state_in
+from bandproof.engines.reachability import Reachability
+from bandproof.machine.cutout import cut_out
+from bandproof.machine.layout import Layout
+from bandproof.text.errors import CrossCheckError
+
+#: One part's search may take this many solver steps; the base's takes a quarter of it.
+LIMIT = 60_000_000
+
+#: All searches of an arrangement together may take this many.
+LIMIT_OF_ALL = 3 * LIMIT
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """A part shown silent. `before`: the parts that the proof takes to be silent. `certificate`: its proof, SMT-LIB text."""
+
+    part: str
+    before: frozenset[str]
+    certificate: str
+
+
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """What the searches came to: the layout with its silent parts, their proofs, and the parts not decided."""
+
+    layout: Layout
+    silences: tuple[Silence, ...] = ()
+    undecided: tuple[str, ...] = ()
+
+
+def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet:
+    """The layout with every part left out of what could move for ever that a search shows silent."""
+    silences: list[Silence] = []
+    undecided: dict[str, None] = {}
+    work = 0
+    asked: set[tuple[str, frozenset[str]]] = set()
+    while True:
+        waiting = [
+            one.part
+            for one in layout.motion.tanks_held
+            if one.stirs and (one.part, layout.silent) not in asked and one.part not in undecided
+        ]
+        if not waiting:
+            left = tuple(part for part in undecided if part in {one.part for one in layout.motion.tanks_held})
+            return Quiet(layout, tuple(silences), left)
+        part = waiting[0]
+        asked.add((part, layout.silent))
+        problem = silence_problem(cut_out(layout, part))
+        invariant, steps = _invariant(problem, min(LIMIT, LIMIT_OF_ALL - work), check)
+        work += steps
+        if invariant is None:
+            undecided[part] = None
+        elif invariant is not _LOOPS:
+            silences.append(Silence(part, layout.silent, certified(problem, part, invariant)))
+            layout = Layout(layout.arrangement, layout.thresholds, layout.silent | {part})
+
+
+_Invariant = tuple[tuple[int, ...], ...]
+
+#: Stands for no invariant, because there is a loop. A clause of an invariant is never empty.
+_LOOPS: _Invariant = ((),)
+
+
+def _invariant(problem: Problem, limit: int, check: Callable[[], None]) -> tuple[_Invariant | None, int]:
+    """What excludes the loop, or `_LOOPS`, or None when the limit came first; and the solver steps it took."""
+    if no_state_in(problem, problem.bad):
+        return (), 0
+    reach = Reachability(problem)
+    running = reach.run()
+    try:
+        while reach.work < limit:
+            check()
+            next(running)
+    except StopIteration as end:
+        found: _Invariant | None = end.value.invariant
+        return (_LOOPS if found is None else found), reach.work
+    finally:
+        reach.close()
+    return None, reach.work
+
+
+def certified(problem: Problem, part: str, invariant: _Invariant) -> str:
+    """The proof that the part is silent as text, read again and checked; CrossCheckError when it does not stand."""
+    text = write_certificate(problem, invariant).text
+    checked = recheck(text, f"{silence_claim(part).id}.smt2")
+    if not checked.ok:
+        message = f'part "{part}": the proof that it falls silent does not stand: {"; ".join(checked.faults)}'
+        raise CrossCheckError(message)
+    return text
