@@ -24,6 +24,7 @@ from bandproof.deciding.many import processors
 from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
 from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, save
+from bandproof.deciding.standing import standing
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.limits import Limits
 from bandproof.findings.reasons import Interrupted
@@ -221,6 +222,8 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
             prove(
                 cases, only=only, limits=limits, processes=processors() if workers is None else workers, observer=keep
             )
+            for shelf in shelves:
+                shelf.stand(standing(shelf.case))
         except KeyboardInterrupt:
             interrupted = True
     if interrupted:

@@ -64,7 +64,6 @@ def recheck_file(file: Path, model: Path | None = None, packs: Sequence[Path] | 
 
 def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
     from bandproof.certificates.checks import recheck, recheck_against  # noqa: PLC0415  (solvers, only when they are needed)
-    from bandproof.engines.silence import quietened  # noqa: PLC0415  (as above)
 
     name = file.as_posix()
     checked = recheck(text, name)
@@ -75,14 +74,21 @@ def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path
         done.append("taken at its word about the arrangement and the claim; name the arrangement with --model")
     elif not faults:
         case = load_cases([model], packs)[0]
-        # What falls silent is not taken from the file: it is shown anew.
-        silent = quietened(case.layout()).layout.silent
+        silent = _quiet(case, case.layout()).silent
         against = recheck_against(text, case.arrangement, _claim(case, claim), name, silent=silent)
         faults = against.faults
         done.append(f"compared with {model.as_posix()}")
     answers = {answer for run in checked.runs for answer in run.answers}
     unknown = bool(faults) and "unknown" in answers and "sat" not in answers
     return Rechecked("certificate", claim, arrangement, not faults, tuple(done), tuple(faults), unknown)
+
+
+def _quiet(case: Case, layout: Layout) -> Layout:
+    """The layout with the arrangement's silent parts. They are not taken from a file: they are shown anew."""
+    from bandproof.engines.silence import quietened  # noqa: PLC0415  (as above)
+
+    silent = quietened(case.layout()).layout.silent
+    return Layout(layout.arrangement, layout.thresholds, silent)
 
 
 def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
@@ -98,7 +104,7 @@ def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | No
         fault = "it was found on another arrangement file, or on an earlier state of this one (sha256 differs)"
         return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(fault,))
     try:
-        layout = layout_from_json(arrangement, document)
+        layout = _quiet(case, layout_from_json(arrangement, document))
         story = story_from_json(layout, document)
     except BadRecordError as error:
         return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(str(error),))

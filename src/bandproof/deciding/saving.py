@@ -16,6 +16,7 @@ from typing import Any
 from bandproof.deciding.cases import Case
 from bandproof.deciding.writing import write_whole
 from bandproof.findings.finding import Finding
+from bandproof.findings.standing import Standing
 from bandproof.model.arrangement import Arrangement
 from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import prove_json, story_json
@@ -31,6 +32,9 @@ RESULTS = "results.json"
 
 #: What a finding's files are called after its property's id.
 CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES = ".smt2", ".story.json", ".txt", ".svg", ".pressures.svg"
+
+#: The files of standing questions.
+_STANDING = re.compile(r"[A-Za-z0-9_-]+(?:\.smt2|\.story\.json|\.txt)")
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
@@ -55,6 +59,7 @@ class Shelf:
         self.findings: dict[int, Finding] = {}
         self.undrawn: list[str] = []
         self._files: dict[str, tuple[str, ...]] = {}
+        self.standing: tuple[Standing, ...] = ()
 
     def clear(self) -> None:
         """Remove what an earlier run wrote."""
@@ -64,7 +69,20 @@ class Shelf:
                 if _ID.fullmatch(name):
                     for ending_ in (CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES):
                         (self.folder / f"{name}{ending_}").unlink(missing_ok=True)
+            with suppress(KeyError):
+                document = json.loads((self.folder / RESULTS).read_text(encoding="utf-8"))
+                for name in (name for one in document["standing"] for name in one["files"]):
+                    if _STANDING.fullmatch(name):
+                        (self.folder / name).unlink(missing_ok=True)
             (self.folder / RESULTS).unlink()
+
+    def stand(self, answers: tuple[Standing, ...]) -> None:
+        """Write the files of the standing questions, and what has been found so far."""
+        for answer in answers:
+            for name, text in standing_files(answer).items():
+                write_whole(self.folder / name, text)
+        self.standing = answers
+        write_whole(self.folder / RESULTS, as_json(self.document()))
 
     def add(self, claim: int, finding: Finding) -> None:
         """Write the files of one finding, and the list of all findings so far."""
@@ -88,6 +106,7 @@ class Shelf:
             self.ordered(),
             certificates=self._named(CERTIFICATE, prefix),
             counterexamples=self._named(STORY, prefix),
+            standing=[(one, [(prefix / name).as_posix() for name in standing_files(one)]) for one in self.standing],
         )
 
     def file(self, finding: Finding, kind: str) -> Path | None:
@@ -125,6 +144,17 @@ def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
         except DrawingError as error:
             undrawn.append(str(error))
     return files, undrawn
+
+
+def standing_files(answer: Standing) -> dict[str, str]:
+    """The files of the answer to a standing question, name to text: its proofs, and the run that goes round."""
+    files = dict(answer.proofs)
+    if answer.story is not None and answer.layout is not None:
+        name = f"endless-from-{answer.start}".replace(" ", "-")
+        last = f"From here on as from {'its start' if answer.loop == 0 else f'after step {answer.loop}'}, for ever."
+        files[name + STORY] = as_json(story_json(answer.layout, answer.story, says=answer.question, ending=last))
+        files[name + TEXT] = story_text(answer.layout, answer.story, title=answer.sentence, ending=last)
+    return files
 
 
 def drawings(arrangement: Arrangement) -> dict[str, str]:

@@ -1,10 +1,11 @@
-"""Silence: does a part that could move for ever, so far as `bandproof.machine.unrest` sees, fall silent all the same?
+"""Silence: whether a part that could move for ever, so far as `bandproof.machine.unrest` sees, falls silent all the same.
 
 Asked with the hands off and the tanks held: in an endless run some state recurs, and all that happens again and again
 happens between some two of its visits. So a part that moves without end moves in a loop in which
 
 1. no control, no mishap and no band of a tank changes, and no part moves but those that could move for ever;
-2. the part moves;
+2. the part moves, and of each part that moves one that stirs what it reads, or that it watches, or it hunts
+   (`bandproof.machine.unrest`, for the parts that move in the loop);
 3. whenever a line or chamber crosses upward a threshold L at which a guard of the part reads it, air of at least L comes to it
    or to what it shares its air with: some passage there is open, at some time in the loop, from a tank or source that
    perhaps stands at or above L. Downward alike, to a tank or the atmosphere perhaps below L.
@@ -21,15 +22,14 @@ no such loop, the part moves finitely often, and the invariant of the search is 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import negate
 from bandproof.encoding.loops import Loop, changes, looping
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.machine.cutout import CutOut
-from bandproof.machine.unrest import groups_of, held_volumes
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, VolumeKind
+from bandproof.machine.unrest import Restless, drivers_of, groups_of, held_volumes
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.conditions import ALWAYS_TRUE, AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace, Property, Shape
@@ -47,32 +47,47 @@ def silence_problem(cut: CutOut) -> Problem:
     """The search for a loop in which the part of the piece moves; there is none if the part is silent."""
     rule = StepRule(cut.layout)
     problem = pose(rule, silence_claim(cut.part))
-    tanks = frozenset(v.name for v in cut.layout.arrangement.volumes if v.kind is VolumeKind.TANK)
+    tanks = held_volumes(cut.layout.arrangement, tanks=True)
+    moving = {one.part for one in cut.restless}
 
     def stands_still(bit: Bit) -> bool:
         match bit.sort:
             case BitSort.VOLUME:
                 return bit.subject in tanks
             case BitSort.PART:
-                return bit.subject not in cut.moving
+                return bit.subject not in moving
             case _:
                 return True
 
-    return looping(problem, endless(rule, problem, [cut.part]), kept=stands_still, from_anywhere=True)
+    loop = endless(rule, problem, [cut.part], cut.restless, cut.hunts)
+    return looping(problem, loop, kept=stands_still, from_anywhere=True)
 
 
-def endless(rule: StepRule, problem: Problem, parts: list[str], throughout: int | None = None) -> Loop:
-    """A loop in which one of the parts moves, and what their guards read is driven from without (3)."""
-    moves = changes(problem, [bit for bit in problem.bits if bit.sort is BitSort.PART and bit.subject in parts])
-    says = {moves: f"{' or '.join(parts)} moved"}
+def endless(
+    rule: StepRule, problem: Problem, parts: list[str], restless: tuple[Restless, ...], hunts: frozenset[str]
+) -> Loop:
+    """A loop in which one of the parts moves, of those that could all that go with it (2), driven from without (3)."""
+    moved = {
+        one.part: changes(problem, [b for b in problem.bits if b.sort is BitSort.PART and b.subject == one.part])
+        for one in restless
+    }
+    says = {literal: f"{part} moved" for part, literal in moved.items()}
+    some = rule.circuit.any_of(moved[part] for part in parts)
+    says.setdefault(some, f"{' or '.join(parts)} moved")
     pairs: dict[tuple[int, int], None] = {}
+    for one in restless:
+        if one.part not in hunts:
+            drivers = drivers_of(one, restless)
+            driven = rule.circuit.any_of(moved[part] for part in drivers)
+            says.setdefault(driven, f"{' or '.join(drivers)} moved")
+            if one.part not in drivers:
+                pairs[moved[one.part], driven] = None
     for volume in _read(rule, parts):
         for crossed, joined, words in _driven(rule, problem, volume):
             pairs[crossed, joined] = None
             says.setdefault(crossed, words[0])
             says.setdefault(joined, words[1])
-    loop = Loop((moves,), because=tuple(pairs), says=tuple(says.items()))
-    return loop if throughout is None else replace(loop, throughout=throughout)
+    return Loop((some,), because=tuple(pairs), says=tuple(says.items()))
 
 
 def _read(rule: StepRule, parts: list[str]) -> list[str]:

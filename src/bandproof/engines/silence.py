@@ -15,16 +15,16 @@ from bandproof.certificates.checks import recheck, write_certificate
 from bandproof.encoding.silence import silence_claim, silence_problem
 from bandproof.encoding.system import Problem
 from bandproof.engines.bounded import no_state_in
-from bandproof.engines.reachability import Reachability
+from bandproof.engines.reachability import Reachability, Reached
 from bandproof.machine.cutout import cut_out
 from bandproof.machine.layout import Layout
 from bandproof.text.errors import CrossCheckError
 
-#: One part's search may take this many solver steps; the base's takes a quarter of it.
-LIMIT = 60_000_000
+#: One part's search may take this many solver steps; the base's takes a third of it.
+LIMIT = 45_000_000
 
 #: All searches of an arrangement together may take this many.
-LIMIT_OF_ALL = 3 * LIMIT
+LIMIT_OF_ALL = 2 * LIMIT
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,25 +63,19 @@ def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet
         part = waiting[0]
         asked.add((part, layout.silent))
         problem = silence_problem(cut_out(layout, part))
-        invariant, steps = _invariant(problem, min(LIMIT, LIMIT_OF_ALL - work), check)
+        found, steps = searched(problem, min(LIMIT, LIMIT_OF_ALL - work), check)
         work += steps
-        if invariant is None:
+        if found is None:
             undecided[part] = None
-        elif invariant is not _LOOPS:
-            silences.append(Silence(part, layout.silent, certified(problem, part, invariant)))
+        elif found.invariant is not None:
+            silences.append(Silence(part, layout.silent, certified(problem, silence_claim(part).id, found.invariant)))
             layout = Layout(layout.arrangement, layout.thresholds, layout.silent | {part})
 
 
-_Invariant = tuple[tuple[int, ...], ...]
-
-#: Stands for no invariant, because there is a loop. A clause of an invariant is never empty.
-_LOOPS: _Invariant = ((),)
-
-
-def _invariant(problem: Problem, limit: int, check: Callable[[], None]) -> tuple[_Invariant | None, int]:
-    """What excludes the loop, or `_LOOPS`, or None when the limit came first; and the solver steps it took."""
+def searched(problem: Problem, limit: int, check: Callable[[], None]) -> tuple[Reached | None, int]:
+    """A run to the problem's bad or what excludes it, None when the limit came first; and the solver steps it took."""
     if no_state_in(problem, problem.bad):
-        return (), 0
+        return Reached(None, ()), 0
     reach = Reachability(problem)
     running = reach.run()
     try:
@@ -89,18 +83,19 @@ def _invariant(problem: Problem, limit: int, check: Callable[[], None]) -> tuple
             check()
             next(running)
     except StopIteration as end:
-        found: _Invariant | None = end.value.invariant
-        return (_LOOPS if found is None else found), reach.work
+        found: Reached = end.value
+        return found, reach.work
+    else:
+        return None, reach.work
     finally:
         reach.close()
-    return None, reach.work
 
 
-def certified(problem: Problem, part: str, invariant: _Invariant) -> str:
-    """The proof that the part is silent as text, read again and checked; CrossCheckError when it does not stand."""
+def certified(problem: Problem, name: str, invariant: tuple[tuple[int, ...], ...]) -> str:
+    """The proof that there is no such loop as text, read again and checked; CrossCheckError when it does not stand."""
     text = write_certificate(problem, invariant).text
-    checked = recheck(text, f"{silence_claim(part).id}.smt2")
+    checked = recheck(text, f"{name}.smt2")
     if not checked.ok:
-        message = f'part "{part}": the proof that it falls silent does not stand: {"; ".join(checked.faults)}'
+        message = f"{name}.smt2: the proof does not stand: {'; '.join(checked.faults)}"
         raise CrossCheckError(message)
     return text

@@ -27,7 +27,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from bandproof.machine.layout import Layout, lay_out
-from bandproof.machine.unrest import groups_of, held_volumes
+from bandproof.machine.unrest import Restless, groups_of, held_volumes
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Part, Start
 from bandproof.model.conditions import (
     AtLeast,
@@ -47,12 +47,15 @@ from bandproof.model.walker import leaves
 
 @dataclass(frozen=True, slots=True)
 class CutOut:
-    """The piece: its layout, the part asked about, the kept parts that could move, and the lines and chambers kept."""
+    """The piece: its layout, the part asked about, and the kept parts that could move, as they could in the whole.
+
+    `hunts`: the parts that can hunt in the whole.
+    """
 
     layout: Layout
     part: str
-    moving: frozenset[str]
-    stirred: frozenset[str]
+    restless: tuple[Restless, ...]
+    hunts: frozenset[str]
 
 
 def cut_out(layout: Layout, part: str) -> CutOut:
@@ -61,7 +64,8 @@ def cut_out(layout: Layout, part: str) -> CutOut:
     piece = _Piece(arrangement, frozenset(one.part for one in layout.motion.tanks_held))
     piece.take_part(part)
     late = frozenset[str]().union(*(parts for _, parts in layout.motion.hunting.excuses))
-    return CutOut(lay_out(piece.arrangement(late)), part, piece.moving & piece.parts, frozenset(piece.stirred))
+    restless = tuple(one for one in layout.motion.tanks_held if one.part in piece.parts)
+    return CutOut(lay_out(piece.arrangement(late)), part, restless, layout.motion.hunting.parts)
 
 
 class _Piece:

@@ -18,7 +18,7 @@ state and costs no memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from bandproof.machine.circles import Circle, Surroundings, can_be_run, circles
@@ -44,19 +44,34 @@ class Hunting:
         return dict(self.excuses)[part]
 
 
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of the fixed point: what stands still, the circles that cannot be run then, and those that can."""
+
+    around: Surroundings
+    dropped: tuple[Circle, ...]
+    left: tuple[Circle, ...]
+
+
+def stages(arrangement: Arrangement) -> Iterator[Stage]:
+    """The stages, from all circles on; the last one drops none."""
+    everywhere = frozenset(volume.name for volume in arrangement.volumes)
+    left = tuple(circle for part in arrangement.parts if not part.slow for circle in circles(part))
+    while True:
+        around = Surroundings(arrangement, everywhere, frozenset(circle.part for circle in left))
+        after = tuple(circle for circle in left if can_be_run(circle, around))
+        yield Stage(around, tuple(circle for circle in left if circle not in after), after)
+        if after == left:
+            return
+        left = after
+
+
 def hunting(arrangement: Arrangement) -> Hunting:
     """The parts of an arrangement that can hunt. Nothing in it says that time always passes."""
-    everywhere = frozenset(volume.name for volume in arrangement.volumes)
-    left = {part.name: tuple(circles(part)) for part in arrangement.parts if not part.slow}
-    while True:
-        around = Surroundings(arrangement, everywhere, frozenset(name for name, found in left.items() if found))
-        after = {name: tuple(circle for circle in found if can_be_run(circle, around)) for name, found in left.items()}
-        if after == left:
-            break
-        left = after
-    found = [circle for own in left.values() for circle in own]
+    *_, last = stages(arrangement)
+    found = last.left
     names = dict.fromkeys(circle.part for circle in found)
-    return Hunting(tuple(found), tuple((name, watchers(arrangement, [name])) for name in names))
+    return Hunting(found, tuple((name, watchers(arrangement, [name])) for name in names))
 
 
 def watchers(arrangement: Arrangement, parts: Iterable[str]) -> frozenset[str]:

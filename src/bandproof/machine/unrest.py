@@ -140,11 +140,25 @@ def _hunts(circle: Circle, hunts: Hunting) -> bool:
 def _driven(circle: Circle, stirs: dict[str, frozenset[str]]) -> bool:
     """Some guard of the circle reads a stirred volume, or the state of another part that could move for ever."""
     stirred = frozenset[str]().union(*stirs.values())
+    return _reads(circle, stirred, frozenset(stirs))
+
+
+def _reads(circle: Circle, stirred: frozenset[str], moving: frozenset[str]) -> bool:
+    """Some guard of the circle reads one of the volumes, or the state of one of the parts that is not its own."""
     return any(
         (isinstance(leaf, Below | AtLeast) and leaf.volume in stirred)
         or (isinstance(leaf, Lower | NotLower) and bool({leaf.volume, leaf.other} & stirred))
-        or (isinstance(leaf, InState | NotInState) and leaf.part != circle.part and leaf.part in stirs)
+        or (isinstance(leaf, InState | NotInState) and leaf.part != circle.part and leaf.part in moving)
         for leaf in leaves(*(move.when for move in circle.moves))
+    )
+
+
+def drivers_of(one: Restless, restless: tuple[Restless, ...]) -> tuple[str, ...]:
+    """The parts of which one moves for ever too if `one` does, unless it hunts: they stir what it reads, or it watches them."""
+    return tuple(
+        other.part
+        for other in restless
+        if any(_reads(circle, other.stirs, frozenset({other.part})) for circle in one.circles)
     )
 
 

@@ -25,6 +25,7 @@ from bandproof.findings.finding import Finding, Verdict
 from bandproof.model.kinds import KindDescription
 from bandproof.physics.line_air import neglected
 from bandproof.views.reasons_text import reason_text
+from bandproof.views.standing_text import standing_lines
 
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 132
@@ -82,6 +83,8 @@ def show(shelves: Sequence[Shelf]) -> None:
                 _rows(screen, shelf)
             else:
                 screen.print(_table(shelf))
+            for line in standing_lines(shelf.standing):
+                screen.print(escape(line))
             if said := neglected(shelf.case.arrangement).sentence():
                 screen.print(escape(said))
             for finding in shelf.ordered():

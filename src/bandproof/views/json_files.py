@@ -22,6 +22,7 @@ from bandproof.findings.story_file import (
     StoryFile,
     TurnedEvent,
 )
+from bandproof.findings.standing import Standing
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import Arrangement
@@ -67,13 +68,29 @@ def prove_json(
     *,
     certificates: Mapping[str, str] | None = None,
     counterexamples: Mapping[str, str] | None = None,
+    standing: Iterable[tuple[Standing, list[str]]] = (),
 ) -> Document:
-    """The document of `prove --json`; the two mappings give the files written for each property id."""
+    """The document of `prove --json`; the two mappings give the files written for each property id.
+
+    `standing` are the answers to the standing questions, each with its files.
+    """
     files, stories = certificates or {}, counterexamples or {}
     return {
         "format": PROVE_FORMAT,
         "arrangement": {"name": arrangement.name, "file": arrangement.file, "sha256": arrangement.sha256},
         "neglected": neglected(arrangement).sentence(),
+        "standing": [
+            {
+                "question": str(one.question),
+                "answer": str(one.answer),
+                "start": one.start or None,
+                "says": one.says,
+                "hint": one.hint,
+                "loop": one.loop,
+                "files": names,
+            }
+            for one, names in standing
+        ],
         "results": [
             _result(finding, files.get(finding.property), stories.get(finding.property)) for finding in findings
         ],
