@@ -7,6 +7,7 @@ from fractions import Fraction
 from functools import cache
 
 from bandproof.encoding.system import StepRule
+from bandproof.engines.silence import quietened
 from bandproof.findings.finding import Verdict
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
@@ -218,6 +219,10 @@ class Case:
     def allowing(self, fillings: int) -> Case:
         """The same of a claim that allows so many fillings of the lines."""
         return replace(self, fillings=fillings)
+
+    def quiet_layout(self) -> Layout:
+        """The same with the parts that a search shows silent."""
+        return quietened(self.layout()).layout
 
     def layout(self) -> Layout:
         """The grid on which the claim is decided."""

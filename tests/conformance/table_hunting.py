@@ -167,10 +167,10 @@ LATCHES = (
     ),
     refuted(
         "both knobs held, both in the wrong order",
-        "two acts; both are pressed in one react; the lines cross 2, 3 and 4 bar together",
+        "a knob pushed is pressed before anybody acts again: two acts, two reacts; then both lines cross 2, 3 and 4 bar",
         two_latches("2", "3"),
         never(both(at_least("v", 4), at_least("w", 4))),
-        6,
+        7,
     ),
 )
 
