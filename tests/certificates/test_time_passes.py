@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from bandproof.certificates import time_passes
 from bandproof.certificates.time_passes import check_time_passes, write_time_passes, z3_says_it_can_be_run
 from bandproof.machine.circles import Circle, Surroundings, can_be_run, circles
-from bandproof.machine.hunting import hunting
+from bandproof.machine.hunting import hunting, stages
 from bandproof.model.arrangement import Arrangement, Control, Mishap, Move, Part, Volume, VolumeKind
 from bandproof.model.conditions import (
     AllOf,
@@ -117,10 +117,8 @@ def test_every_circle_thrown_out_has_its_query_and_solvers_agree(case: Case) -> 
 
 def test_a_circle_that_can_be_run_is_not_let_pass_for_one_that_cannot(monkeypatch: pytest.MonkeyPatch) -> None:
     swapped = HUNTING[0].layout().arrangement
-    real = time_passes.stages
-
     def forged(arrangement: Arrangement) -> list[object]:
-        *before, last = real(arrangement)
+        *before, last = stages(arrangement)
         return [*before, replace(last, dropped=last.left, left=())]
 
     monkeypatch.setattr(time_passes, "stages", forged)
