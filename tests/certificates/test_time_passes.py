@@ -117,6 +117,7 @@ def test_every_circle_thrown_out_has_its_query_and_solvers_agree(case: Case) -> 
 
 def test_a_circle_that_can_be_run_is_not_let_pass_for_one_that_cannot(monkeypatch: pytest.MonkeyPatch) -> None:
     swapped = HUNTING[0].layout().arrangement
+
     def forged(arrangement: Arrangement) -> list[object]:
         *before, last = stages(arrangement)
         return [*before, replace(last, dropped=last.left, left=())]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from bandproof.deciding.hunts import warn_of_hunting
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.language import load_pack, resolve_pack
 from bandproof.text.codes import Code, Reads
@@ -23,7 +24,7 @@ def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:
         if entry.reads is Reads.PACK:
             resolve_pack(load_pack(Path("sample.toml")), load_arrangement_text(PACK_SUBJECT))
         else:
-            load_arrangement(Path("sample.toml"), warnings)
+            warn_of_hunting(load_arrangement(Path("sample.toml"), warnings), warnings)
     except InputError as error:
         return error.diagnostics
     return warnings.found()

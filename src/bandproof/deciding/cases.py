@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+from bandproof.deciding.hunts import warn_of_hunting
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.loader import Outline, load_arrangement
@@ -113,6 +114,7 @@ def load_cases(
                 check_pack(pack, outline, faults)
         if arrangement is None:
             continue
+        warn_of_hunting(arrangement, faults)
         bare += [] if chosen else [model.as_posix()]
         claims = [_noting(faults, partial(resolve_pack, pack, arrangement)) or () for pack in good]
         cases.append(Case(arrangement, tuple(claim for some in claims for claim in some)))
@@ -131,6 +133,7 @@ def load_alone(model: Path, faults: Faults) -> Arrangement:
     """
     good = [pack for path in find_packs(model) if (pack := _noting(Faults(), partial(load_pack, path))) is not None]
     arrangement = load_arrangement(model, faults, mentioned=frozenset[str]().union(*(words_of(pack) for pack in good)))
+    warn_of_hunting(arrangement, faults)
     faults.stop_if_any()
     return arrangement
 

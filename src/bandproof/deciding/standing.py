@@ -14,14 +14,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case
+from bandproof.deciding.hunts import told
 from bandproof.findings.standing import Answer, Question, Standing
-from bandproof.machine.circles import Circle
-from bandproof.machine.hunting import hunting
 from bandproof.machine.layout import Layout, lay_out
-from bandproof.model.arrangement import Arrangement, Move
-from bandproof.model.conditions import AtLeast, Below
-from bandproof.model.walker import comparisons
-from bandproof.views.phrases import show_condition, threshold
+from bandproof.model.arrangement import Arrangement
 
 if TYPE_CHECKING:
     from bandproof.engines.endless import EndlessRuns
@@ -52,37 +48,9 @@ def time_passes(arrangement: Arrangement) -> Standing:
     written = write_time_passes(arrangement)
     check_time_passes(written)
     proofs = ((f"{TIME_PASSES}.smt2", written.text),)
-    left = hunting(arrangement).circles
-    if not left:
-        return Standing(Question.TIME_PASSES, Answer.YES, proofs=proofs)
-    says = "; ".join(_hunts(arrangement, circle) for circle in left)
-    hint = "; ".join(dict.fromkeys(edit for circle in left for edit in _edits(arrangement, circle)))
-    return Standing(Question.TIME_PASSES, Answer.NO, says=says, hint=hint, proofs=proofs)
-
-
-def _hunts(arrangement: Arrangement, circle: Circle) -> str:
-    moves = ", ".join(_move(move, arrangement.unit) for move in circle.moves)
-    return f"{circle.part} can hunt at one pressure: {moves}"
-
-
-def _move(move: Move, unit: str) -> str:
-    return f"{move.source} to {move.target} when {show_condition(move.when, unit)}"
-
-
-def _edits(arrangement: Arrangement, circle: Circle) -> Iterator[str]:
-    """Settings of the circle that let one pressure be below the one and at least the other, with what would part them."""
-    read = list(comparisons(*(move.when for move in circle.moves)))
-    rises = [leaf for leaf in read if isinstance(leaf, AtLeast)]
-    for under in (leaf for leaf in read if isinstance(leaf, Below)):
-        for above in (leaf for leaf in rises if leaf.volume == under.volume and leaf.low < under.high):
-            high, low = _setting(arrangement, under), _setting(arrangement, above)
-            order = "overlaps" if above.high > under.low else "is above"
-            yield f"{high} {order} {low}: let the first be no higher than the second"
-
-
-def _setting(arrangement: Arrangement, leaf: Below | AtLeast) -> str:
-    value = threshold(leaf.low, leaf.high, arrangement.unit)
-    return value if leaf.setting is None else f"{leaf.setting} {value}"
+    says, hint = told(arrangement)
+    answer = Answer.NO if written.left else Answer.YES
+    return Standing(Question.TIME_PASSES, answer, says=says, hint=hint, proofs=proofs)
 
 
 # ------------------------------------------------------------------------------------------- does it come to rest

@@ -159,6 +159,8 @@ class FindingRecord(WhyRecord):
     seconds: float
     engine: str
     thresholds: dict[str, list[Exact]] | None
+    #: The parts known to fall silent on the layout.
+    silent: list[str]
     story: StoryRecord | None
     certificate: str | None
 
@@ -170,6 +172,7 @@ class JobRecord(Record):
     key: str
     arrangement: ArrangementRecord
     thresholds: dict[str, list[Exact]]
+    silent: list[str]
     claim: PropertyRecord | NotApplicableRecord
     limits: Limits
 
@@ -200,7 +203,7 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
     layout = None
     if record.arrangement is not None:
         _same(record.arrangement, arrangement, "finding")
-        layout = _layout(arrangement, record.thresholds or {}, "finding")
+        layout = _layout(arrangement, record.thresholds or {}, record.silent, "finding")
     story = record.story
     if story is not None and layout is None:
         message = "finding: there is a story, but no arrangement"
@@ -243,6 +246,7 @@ def _finding_record(finding: Finding, job: str) -> FindingRecord:
         seconds=finding.seconds,
         engine=finding.engine,
         thresholds=None if layout is None else _thresholds(layout),
+        silent=[] if layout is None else sorted(layout.silent),
         story=None if finding.story is None else story_record(finding.story),
         certificate=finding.certificate,
         **dict(_why(finding)),
@@ -306,6 +310,7 @@ def write_job(job: Job) -> str:
         key=job.key,
         arrangement=_arrangement_record(job.layout.arrangement),
         thresholds=_thresholds(job.layout),
+        silent=sorted(job.layout.silent),
         claim=claim_record(job.claim),
         limits=job.limits,
     )
@@ -320,7 +325,7 @@ def read_job(text: str, arrangement: Arrangement) -> Job:
     """
     record = read_text(JobRecord, text, "job")
     _same(record.arrangement, arrangement, "job")
-    job = Job(_layout(arrangement, record.thresholds, "job"), claim_of(record.claim), record.limits)
+    job = Job(_layout(arrangement, record.thresholds, record.silent, "job"), claim_of(record.claim), record.limits)
     if job.key != record.key:
         message = "job: its key is not that of what it says; it was changed, or written by another version"
         raise StaleRecordError(message)
@@ -352,7 +357,7 @@ def _thresholds(layout: Layout) -> dict[str, list[str]]:
     return {volume: [str(mark) for mark in marks] for volume, marks in layout.thresholds.items()}
 
 
-def _layout(arrangement: Arrangement, written: dict[str, list[str]], noun: str) -> Layout:
+def _layout(arrangement: Arrangement, written: dict[str, list[str]], silent: list[str], noun: str) -> Layout:
     marks = {volume: tuple(map(Fraction, found)) for volume, found in written.items()}
     if sorted(marks) != sorted(volume.name for volume in arrangement.volumes):
         message = f"{noun}, thresholds: its volumes are not those of the arrangement"
@@ -361,4 +366,7 @@ def _layout(arrangement: Arrangement, written: dict[str, list[str]], noun: str) 
         if any(low >= high for low, high in pairwise((Fraction(0), *found, arrangement.highest))):
             message = f"{noun}, thresholds.{volume}: they must rise from above 0 to below the highest pressure"
             raise BadRecordError(message)
-    return Layout(arrangement, marks)
+    if unknown := set(silent) - {part.name for part in arrangement.parts}:
+        message = f'{noun}, silent: the arrangement has no part "{min(unknown)}"'
+        raise BadRecordError(message)
+    return Layout(arrangement, marks, frozenset(silent))

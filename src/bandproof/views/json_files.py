@@ -11,6 +11,7 @@ from typing import Any
 
 from bandproof.findings.finding import Finding
 from bandproof.findings.records import why_document
+from bandproof.findings.standing import Standing
 from bandproof.findings.story_file import (
     STORY_FORMAT,
     CrossedEvent,
@@ -22,7 +23,6 @@ from bandproof.findings.story_file import (
     StoryFile,
     TurnedEvent,
 )
-from bandproof.findings.standing import Standing
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import Arrangement

@@ -72,6 +72,38 @@ hose_torn = {}
         level=Severity.WARNING,
     ),
     Code(
+        code="hunting-part",
+        summary="The moves of a part stay due round a circle at one and the same pressures.",
+        explanation=(
+            "A governor that cuts in above where it cuts out, or two valves that undo each other, would move for ever "
+            "while no air flows. Most often two settings are in the wrong order. Claims are decided all the same: such "
+            "parts may then be late. It is a warning; `--strict` makes it an error."
+        ),
+        sample=SMALL
+        + """
+[parts.governor]
+kind = "my governor"
+ports = { tank = "tank" }
+settings = { cut_in = "120 psi", cut_out = "100 psi" }
+
+[kinds."my governor"]
+ports = ["tank"]
+states = ["loading", "unloaded"]
+settings = ["cut_in", "cut_out"]
+moves = [
+  { from = "loading", to = "unloaded", when = "tank is at least cut_out" },
+  { from = "unloaded", to = "loading", when = "tank is below cut_in" },
+]
+""",
+        at=(13, 8),
+        message='"governor" can hunt: its moves stay due round a circle at one pressure',
+        hint=(
+            "governor.cut_in 120 psi is above governor.cut_out 100 psi: "
+            "let governor.cut_in be no higher than governor.cut_out"
+        ),
+        level=Severity.WARNING,
+    ),
+    Code(
         code="bad-quantity",
         summary="A text is not the quantity it should be.",
         explanation=(
