@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bandproof.certificates import time_passes
@@ -33,6 +33,9 @@ from tests.conformance.table_hunting import HUNTING, IN_ORDER
 
 STATES = ("a", "b", "c")
 PRESSURES = st.sampled_from([Fraction(n) for n in (0, 1, 2, 3, 9)])
+
+
+IN_A, IN_B = (InState("mover", frozenset({state})) for state in "ab")
 
 
 def compared(kind: type[Below | AtLeast]) -> st.SearchStrategy[Condition]:
@@ -94,6 +97,9 @@ def arranged(guards: list[Condition]) -> Arrangement:
     st.frozensets(st.sampled_from(["v", "w"])),
     st.lists(GUARDS, max_size=1).map(tuple),
 )
+@example([IN_A, IN_B], frozenset(), ())
+@example([Below("v", Fraction(2), Fraction(2), "t"), AtLeast("v", Fraction(2), Fraction(2), "t")], frozenset(), ())
+@example([Below("v", Fraction(1), Fraction(3), "s"), AtLeast("v", Fraction(1), Fraction(3), "s")], frozenset("v"), ())
 def test_a_circle_can_be_run_just_if_z3_finds_numbers_for_it(
     guards: list[Condition], steady: frozenset[str], needs: tuple[Condition, ...]
 ) -> None:

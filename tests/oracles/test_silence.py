@@ -23,10 +23,10 @@ from bandproof.model.conditions import AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace
 from tests.conformance.case import Case, load
-from tests.conformance.small_parts import ONE_SETTING, REGULATOR
-from tests.conformance.table_flow import joined
+from tests.conformance.small_parts import ONE_SETTING, REGULATOR, piece
+from tests.conformance.table_flow import joined, starting, volumes
 from tests.conformance.table_holding import COMES_TO_REST, HOLDS_FOR_EVER, KEEPER, LEAK, differential, line
-from tests.conformance.table_hunting import HUNTING, IN_ORDER
+from tests.conformance.table_hunting import HUNTING, IN_ORDER, STAGE
 
 #: A step between two of the states, by their numbers.
 Edge = tuple[int, int, Step]
@@ -193,3 +193,26 @@ def test_regulators_in_order_and_out_of_it(feeds: str, leak: str, bore: str) -> 
 def test_a_regulator_is_silent_without_a_leak_only() -> None:
     assert falls_silent(lay_out(load(line(KEEPER, kinds=ONE_SETTING))), "keeper")
     assert not falls_silent(lay_out(load(line(KEEPER, LEAK, kinds=ONE_SETTING))), "keeper")
+
+
+@pytest.mark.parametrize("store", ["line", "tank"])
+def test_air_that_is_used_up_is_not_there_again(store: str) -> None:
+    """The stage lets air out of v and x whenever v is at 4 bar; a line x in a wide band is no source, a tank is held."""
+    settings = {"passes": "4 bar", "vents": "3 bar"}
+    ports = {"pilot": "v", "inlet": "v", "outlet": "w"}
+    text = volumes(v="line", w="line", x=store) + joined("joint v x")
+    layout = lay_out(load(text + piece("stage", "stage", ports=ports, settings=settings) + starting() + STAGE))
+    check(layout)
+    assert quietened(layout).layout.silent == ({"stage"} if store == "line" else set())
+
+
+def test_parts_fall_silent_one_after_another() -> None:
+    second = KEEPER.replace("parts.keeper", "parts.second").replace('"v"', '"w"')
+    layout = lay_out(load(volumes(v="line", w="line") + KEEPER + second + starting() + ONE_SETTING))
+    check(layout)
+    quiet = quietened(layout)
+    assert quiet.layout.silent == {"keeper", "second"}
+    assert [(one.part, one.before) for one in quiet.silences] == [
+        ("keeper", frozenset()),
+        ("second", frozenset({"keeper"})),
+    ]

@@ -9,6 +9,7 @@ from tests.conformance.case import load
 from tests.conformance.small_parts import HANDLE, ONE_SETTING, litres, piece
 from tests.conformance.table_flow import joined, starting, volumes
 from tests.conformance.table_holding import KEEPER, LEAK
+from tests.conformance.table_hunting import HUNTING
 
 #: A keeper on v; a line w apart from it with an alarm of its own; a tank whose shell is lost.
 ALARM = piece("alarm", "lifts", ports={"a": "w"}, settings={"limit": "2 bar"})
@@ -75,3 +76,10 @@ def test_a_part_that_could_be_due_outside_the_piece_does_not_make_a_part_silent(
     layout = laid(KEEPER, LEAK, SHELL, ALARM)
     assert quietened(layout).layout.silent == set()
     assert quietened(laid(KEEPER, SHELL, ALARM)).layout.silent == {"keeper"}
+
+
+def test_a_part_that_the_whole_excuses_is_slow_in_the_piece() -> None:
+    staged = next(case for case in HUNTING if case.name == "stage that passes below where it vents").layout()
+    assert not staged.arrangement.part("stage").slow
+    assert cut_out(staged, "stage").layout.arrangement.part("stage").slow
+    assert not cut_out(laid(KEEPER, LEAK), "keeper").layout.arrangement.part("keeper").slow
