@@ -10,6 +10,7 @@ import pytest
 from bandproof.deciding.cases import Case
 from bandproof.deciding.saving import Shelf, standing_files
 from bandproof.deciding.standing import standing
+from bandproof.engines.silence import quietened
 from bandproof.findings.standing import Answer, Question, Standing
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import Crossed, Moved, StepKind
@@ -144,3 +145,23 @@ def test_a_results_file_cannot_have_other_files_removed(tmp_path: Path) -> None:
     (folder / "results.json").write_text(json.dumps({"results": [], "standing": [{"files": ["../kept.smt2"]}]}))
     Shelf(folder, Case(load(governed("4", "6")), ())).clear()
     assert outside.exists()
+
+
+def test_a_search_that_is_not_finished_is_said_once_and_its_part_not_taken_for_silent(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    text = table_holding.line(table_holding.KEEPER, kinds=ONE_SETTING)
+    monkeypatch.setattr("bandproof.engines.silence.LIMIT", 0)
+    case = Case(load(text), ())
+    quiet = quietened(case.layout())
+    assert (quiet.layout.silent, quiet.undecided, quiet.silences) == (frozenset(), ("keeper",), ())
+    _, said, rest = standing(case, quiet)
+    assert (said.answer, said.start) == (Answer.UNDECIDED, "")
+    assert "whether keeper falls silent was not finished" in said.says
+    assert rest.answer is Answer.YES  # from the start there is no endless run all the same
+
+
+def test_where_no_steps_are_left_nothing_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bandproof.engines.endless.LIMIT", 0)
+    _, rest = answered(table_holding.line(table_holding.KEEPER, table_holding.LEAK, v="4", kinds=ONE_SETTING))
+    assert (rest.answer, rest.story) == (Answer.UNDECIDED, None)

@@ -18,6 +18,7 @@ from bandproof.deciding.hunts import told
 from bandproof.findings.standing import Answer, Question, Standing
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
+from bandproof.terms.names import listed
 
 if TYPE_CHECKING:
     from bandproof.engines.endless import EndlessRuns
@@ -64,6 +65,9 @@ def _rest(case: Case, quiet: Quiet) -> Iterator[Standing]:
         return
     from bandproof.engines.endless import EndlessRuns  # noqa: PLC0415  (as above)
 
+    if quiet.undecided:
+        says = f"the search whether {listed(quiet.undecided)} falls silent was not finished; claims take it not to"
+        yield Standing(Question.COMES_TO_REST, Answer.UNDECIDED, says=says)
     arrangement = case.arrangement
     runs = EndlessRuns(Layout(arrangement, lay_out(arrangement).thresholds, quiet.layout.silent))
     starts = dict.fromkeys(claim.during for claim in case.properties) or [start.name for start in arrangement.starts]

@@ -20,7 +20,7 @@ from bandproof.model.conditions import ALWAYS_TRUE
 from bandproof.properties.claim import Pace, Property, Shape
 
 #: The searches from all starts of an arrangement together may take this many solver steps.
-LIMIT = 60_000_000
+LIMIT = 24_000_000
 
 #: One search may take this many.
 LIMIT_OF_ONE = LIMIT // 4
@@ -54,6 +54,8 @@ class EndlessRuns:
 
         One whose moves in the loop are all due, if there is one. None when the search was not finished.
         """
+        if self._left <= 0:
+            return None
         name = f"endless-from-{_slug(start)}{'-with-mishaps' if mishaps else ''}"
         says = f'from start "{start}", with the hands off and the tanks held, the parts come to rest'
         basis = "no run comes back to a state in such a way that some part could move for ever"

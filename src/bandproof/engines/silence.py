@@ -20,11 +20,8 @@ from bandproof.machine.cutout import cut_out
 from bandproof.machine.layout import Layout
 from bandproof.text.errors import CrossCheckError
 
-#: One part's search may take this many solver steps; the base's takes a third of it.
+#: All searches of an arrangement together may take this many solver steps; those of the base take a third of it.
 LIMIT = 45_000_000
-
-#: All searches of an arrangement together may take this many.
-LIMIT_OF_ALL = 2 * LIMIT
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +60,7 @@ def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet
         part = waiting[0]
         asked.add((part, layout.silent))
         problem = silence_problem(cut_out(layout, part))
-        found, steps = searched(problem, min(LIMIT, LIMIT_OF_ALL - work), check)
+        found, steps = searched(problem, LIMIT - work, check)
         work += steps
         if found is None:
             undecided[part] = None
