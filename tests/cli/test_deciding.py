@@ -16,22 +16,23 @@ from bandproof.certificates import checks as certify
 from bandproof.certificates.checks import recheck_against
 from bandproof.deciding.cases import Case, RequestError, load_cases, missing_roles
 from bandproof.deciding.one import Decider
-from bandproof.deciding.origins import start_condition, state_condition
 from bandproof.encoding.clauses import Numbered
 from bandproof.encoding.system import StepRule, pose
 from bandproof.engines import run
 from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
 from bandproof.findings.reasons import NoPressures, OutOfTime, Unreal
+from bandproof.findings.records import read_finding, write_finding
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
-from bandproof.machine.semantics import Reading, is_start, settled, surely
 from bandproof.machine.story import State
-from bandproof.properties.claim import Property, Shape
+from bandproof.properties.claim import Property
 from bandproof.text.errors import CrossCheckError, InputError
+from bandproof.views.json_files import story_json
 from bandproof.views.reasons_text import reason_text
+from bandproof.views.story_files import story_from_json
+from bandproof.views.story_text import story_text
 from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
-from tests.oracles.explore import explore
 
 ROOT = Path(__file__).parents[2]
 
@@ -192,36 +193,6 @@ def test_nothing_is_said_of_patience_where_it_was_asked_for(tmp_path: Path) -> N
 # ------------------------------------------------------------------------------------------------------- the starts
 
 
-@pytest.mark.parametrize("name", ["empty", "braked", "told", "impossible"])
-def test_a_start_as_a_condition_holds_in_its_states_and_no_others(tmp_path: Path, name: str) -> None:
-    layout = case_of(tmp_path, PROVEN).layout()
-    start = layout.arrangement.start(name)
-    condition = start_condition(layout, start)
-    for state in states_of(layout):
-        holds = surely(Reading(layout, state), condition) and (settled(layout, state) or not start.settled)
-        assert holds == is_start(layout, state, start)
-
-
-def test_a_start_given_by_pressures_as_a_condition_holds_in_its_states_and_no_others(tmp_path: Path) -> None:
-    listed = (
-        ARRANGEMENT
-        + '\n[starts.half]\npressures = { tank = "20..60 psi", brake = "100 psi" }\ncontrols = { lever = ["back", "forward"] }\n'
-    )
-    layout = case_of(tmp_path, PROVEN, listed).layout()
-    start = layout.arrangement.start("half")
-    members = [state for state in states_of(layout) if is_start(layout, state, start)]
-    assert len(members) == 2
-    assert members == [s for s in states_of(layout) if surely(Reading(layout, s), start_condition(layout, start))]
-
-
-def test_a_state_as_a_condition_holds_there_alone(tmp_path: Path) -> None:
-    layout = case_of(tmp_path, PROVEN).layout()
-    every = list(states_of(layout))
-    for state in every:
-        condition = state_condition(layout, state)
-        assert [s for s in every if surely(Reading(layout, s), condition)] == [state]
-
-
 def test_a_start_that_can_be_reached_needs_no_remark(tmp_path: Path) -> None:
     (finding,) = decided(
         tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
@@ -265,7 +236,7 @@ def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(
     (finding,) = decided(
         tmp_path, claim("stays", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="braked")
     )
-    assert finding.verdict is Verdict.PROVEN
+    assert finding.verdict is Verdict.UNDECIDED
     assert (
         reason_text(finding)
         == 'start "braked" is not shown reachable: a run was found, but no pressures for it: the solver gave up on its air accounts'
@@ -275,40 +246,63 @@ def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(
 LOOSE = ARRANGEMENT + '\n[starts.loose]\nwhere = "brake is at least 100 psi"\nfrom = "empty"\nsettled = false\n'
 
 
-def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing_and_says_what_the_start_lacks(
-    tmp_path: Path,
-) -> None:
-    wrong = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
-    (finding,) = decided(tmp_path, wrong, LOOSE)
-    assert (finding.verdict, finding.story) == (Verdict.UNDECIDED, None)
-    assert reason_text(finding) == (
-        'proven for the states of start "loose" that can be reached from "empty"; its condition allows others too: '
-        "add to it, for one, that tank is at least 20 psi or brake is below 100 psi"
+def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing(tmp_path: Path) -> None:
+    """The start's condition allows a full brake beside an empty tank; no run from the empty arrangement comes to that."""
+    case = case_of(
+        tmp_path,
+        claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose"),
+        LOOSE,
     )
-
-
-def test_with_what_it_lacks_the_start_is_narrow_enough_for_a_proof(tmp_path: Path) -> None:
-    tight = LOOSE.replace(
-        'where = "brake is at least 100 psi"\nfrom = "empty"\nsettled',
-        'where = "brake is at least 100 psi and tank is at least 100 psi"\nfrom = "empty"\nsettled',
-    )
-    right = claim("never-so", 'never = "brake is at least 100 psi and tank is below 20 psi"', during="loose")
-    (finding,) = decided(tmp_path, right, tight)
+    finding = Decider(case).decide(case.claims[0])
     assert (finding.verdict, reason_text(finding)) == (Verdict.PROVEN, "")
     assert finding.certificate is not None
+    assert recheck_against(finding.certificate, case.arrangement, case.properties[0]).ok
 
 
-def test_a_claim_broken_from_a_state_that_can_be_reached_is_refuted_from_there(tmp_path: Path) -> None:
-    case = case_of(tmp_path, claim("falls", 'always = "tank is at least 20 psi"', during="loose"), LOOSE)
-    finding = Decider(case).decide(case.claims[0])
+def falling(folder: Path) -> tuple[Case, Finding]:
+    """A claim broken from a start that has to be reached."""
+    case = case_of(folder, claim("falls", 'always = "tank is at least 20 psi"', during="loose"), LOOSE)
+    return case, Decider(case).decide(case.claims[0])
+
+
+def test_a_refutation_from_a_start_that_is_reached_tells_how_it_came_to_this(tmp_path: Path) -> None:
+    case, finding = falling(tmp_path)
     assert finding.verdict is Verdict.REFUTED
     assert finding.story is not None
     assert finding.layout is not None
-    there = Property(
-        "there", "", "", Shape.REACHABLE, "empty", state_condition(finding.layout, finding.story.states[0])
-    )
-    assert explore(finding.layout, there).story is not None
+    assert finding.story.lead is not None
+    assert (finding.story.start, finding.story.lead.start) == ("loose", "empty")
+    assert finding.story.lead.states[-1] == finding.story.states[0]
+    assert len(finding.story.lead.pressures) == len(finding.story.lead.states)
     assert replay(finding.layout, finding.story, case.properties[0]) is None
+    text = story_text(finding.layout, finding.story)
+    assert text.index("How it came to this") < text.index("Start: empty") < text.index("Start: loose")
+
+
+def test_a_story_whose_beginning_did_not_come_about_is_refused(tmp_path: Path) -> None:
+    case, finding = falling(tmp_path)
+    assert finding.story is not None
+    assert finding.layout is not None
+    story, lead = finding.story, finding.story.lead
+    assert lead is not None
+    wrong = {
+        "tell how": replace(story, lead=None),
+        "not end where": replace(story, lead=replace(lead, states=lead.states[:-1], steps=lead.steps[:-1])),
+        "first state": replace(story, lead=replace(lead, states=lead.states[1:], steps=lead.steps[1:])),
+        "reached from": replace(story, lead=replace(lead, start="braked")),
+        "nothing comes before": replace(story, lead=replace(lead, lead=lead)),
+        "step 1": replace(story, lead=replace(lead, steps=lead.steps[::-1])),
+    }
+    for fault, forged in wrong.items():
+        assert fault in str(replay(finding.layout, forged, case.properties[0])), fault
+
+
+def test_a_story_with_its_lead_is_written_and_read_back(tmp_path: Path) -> None:
+    _, finding = falling(tmp_path)
+    assert finding.story is not None
+    assert finding.layout is not None
+    assert story_from_json(finding.layout, story_json(finding.layout, finding.story)) == finding.story
+    assert read_finding(write_finding(finding), finding.layout.arrangement).story == finding.story
 
 
 # ------------------------------------------------------------------------------------------------------- the limits

@@ -36,6 +36,7 @@ __all__ = [
     "Recheck",
     "SolverRun",
     "Written",
+    "goal_of",
     "recheck",
     "recheck_against",
     "write_certificate",
@@ -190,9 +191,9 @@ def _strangeness(
     problem = pose(rule, claim)
     lemmas: list[Lemma] = []
     for order, written in enumerate(certificate.lemmas, start=1):
-        lemma = read_lemma(layout, written)
+        lemma = read_lemma(layout, claim, written)
         if lemma is None:
-            return [f"its lemma {order} speaks of what the arrangement does not have"]
+            return [f"its lemma {order} speaks of what the arrangement or the claim's runs do not have"]
         problem = refine(rule, problem, lemma)
         lemmas.append(lemma)
     literal = {

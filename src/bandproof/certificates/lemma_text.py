@@ -9,6 +9,7 @@ from bandproof.certificates.reader import WrittenLemma
 from bandproof.lemmas.cubes import Literal
 from bandproof.lemmas.lemma import Lemma, contradiction
 from bandproof.machine.layout import Layout
+from bandproof.properties.claim import Property
 
 #: How many entries an atom has when written down.
 _ENTRIES = 5
@@ -37,20 +38,23 @@ def _as_list(atom: Literal) -> list[object]:
     return [atom.sort, atom.subject, atom.rank, sorted(atom.values), atom.holds]
 
 
-def read_lemma(layout: Layout, written: WrittenLemma) -> Lemma | None:
-    """The lemma that was written; None when it speaks of what the layout does not have."""
+def read_lemma(layout: Layout, claim: Property, written: WrittenLemma) -> Lemma | None:
+    """The lemma that was written; None when it speaks of what the layout, or a run of the claim, does not have.
+
+    A lemma about runs that begin somewhere says nothing of the claim's runs unless these begin there too.
+    """
+    first, *passed = (start.name for start in layout.arrangement.way_to(claim.during))
     places: list[frozenset[Literal]] = []
     for items in written.places:
-        atoms = [_atom(layout, item) for item in items]
+        atoms = [_atom(layout, passed, item) for item in items]
         if any(atom is None for atom in atoms):
             return None
         places.append(frozenset(atom for atom in atoms if atom is not None))
     start = None if written.begins == "anywhere" else written.begins.removeprefix("at the start ")
-    known = start is None or start in {s.name for s in layout.arrangement.starts}
-    return Lemma(tuple(places), start) if places and known else None
+    return Lemma(tuple(places), start) if places and start in (None, first) else None
 
 
-def _atom(layout: Layout, item: object) -> Literal | None:
+def _atom(layout: Layout, passed: list[str], item: object) -> Literal | None:
     if not isinstance(item, list) or len(item) != _ENTRIES:
         return None
     sort, subject, rank, values, holds = item
@@ -63,6 +67,7 @@ def _atom(layout: Layout, item: object) -> Literal | None:
         "part": {p.name: frozenset(p.states) for p in arrangement.parts},
         "control": {c.name: frozenset(c.positions) for c in arrangement.controls},
         "mishap": {m.name: frozenset[str]() for m in arrangement.mishaps},
+        "passed": {start: frozenset[str]() for start in passed},
         "level": {volume: frozenset[str]() for volume in layout.thresholds},
     }.get(sort, {})
     ranks = len(layout.thresholds[subject]) if sort == "level" and subject in possible else 1

@@ -45,6 +45,8 @@ class Excluded(StrEnum):
     BAD = "every state that would decide the claim the other way"
     #: The states in which a conditional claim says anything: the claim is empty.
     CONDITION = "every state in which the claim's condition holds"
+    #: The states in which a run has come to the claim's start from another: the claim is empty.
+    BEGINNING = "every state in which a run has come to the claim's start"
 
 
 class Query(StrEnum):
@@ -64,7 +66,13 @@ _ASKS = {
 
 def goal_of(problem: Problem, excluded: Excluded) -> int:
     """The formula of the states a certificate excludes."""
-    return problem.bad if excluded is Excluded.BAD else problem.applies
+    match excluded:
+        case Excluded.BAD:
+            return problem.bad
+        case Excluded.CONDITION:
+            return problem.applies
+        case Excluded.BEGINNING:
+            return problem.begun
 
 
 def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, lemmas: int) -> dict[str, str]:
@@ -80,7 +88,7 @@ def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, le
         "basis": _line(claim.basis),
         "claim": _line(claim_words(claim, arrangement.unit)),
         "excludes": excluded.value,
-        "start": _line(claim.during),
+        "start": _line(", reached from ".join(one.name for one in reversed(arrangement.way_to(claim.during)))),
         "driver": claim.pace.value,
         "mishaps": _line(", ".join(sorted(claim.mishaps))) or "none",
         "clauses": str(clauses),

@@ -77,7 +77,7 @@ def _claim(case: Case, name: str) -> Property:
             raise RequestError(message)
         return claim
     if claim is not None:
-        why = reason_words(Lacking(claim.lacks), case.arrangement.unit)
+        why = reason_words(Lacking(claim.lacks))
         message = f'property "{name}" does not apply to {case.arrangement.file}: {why}'
         raise RequestError(message)
     known = [claim.id for claim in case.claims]

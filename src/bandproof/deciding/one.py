@@ -14,13 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case
-from bandproof.deciding.origins import (
-    clauses_as_conditions,
-    narrowed,
-    place_conditions,
-    start_condition,
-    state_condition,
-)
+from bandproof.deciding.places import place_conditions
 from bandproof.findings.finding import Finding, Learnt, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits
 from bandproof.findings.reasons import (
@@ -31,22 +25,18 @@ from bandproof.findings.reasons import (
     Reason,
     ShapeNotDecided,
     StartAssumed,
-    StartTooWide,
     StartUnreachable,
     StartUnshown,
 )
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import Reading, surely
-from bandproof.machine.story import Story
+from bandproof.machine.story import Story, joined
 from bandproof.machine.telling import NotARunError
 from bandproof.model.arrangement import Start
-from bandproof.model.conditions import Condition, Not, Truth
-from bandproof.properties.claim import NotApplicable, Pace, Property, Shape
+from bandproof.properties.claim import NotApplicable, Pace, Property, Shape, coming
 from bandproof.text.errors import CrossCheckError
 
 if TYPE_CHECKING:
     from bandproof.certificates.checks import Written
-    from bandproof.encoding.system import StepRule
     from bandproof.engines.run import Decision
     from bandproof.engines.walk import Sights
 
@@ -75,10 +65,10 @@ class Decider:
         self.layout = self.quiet.layout
         self._rule = StepRule(self.layout)
         self._seen: dict[str, Sights] = {}
-        self._origins: dict[str, StartUnreachable | None] = {}
-        self._unshown: dict[str, StartUnshown] = {}
+        self._origins: dict[str, Decision] = {}
         self._waiting: dict[Property, Verdict] = {}
-        for claim in case.properties:
+        ways = [self.layout.arrangement.way_to(claim.during)[1:] for claim in case.properties]
+        for claim in (*case.properties, *(coming(start.name) for way in ways for start in way)):
             if claim.shape is not Shape.ENDS_IN:
                 pose(self._rule, claim)
 
@@ -102,15 +92,11 @@ class Decider:
 
     def _decide(self, claim: Property, clock: Clock) -> Finding:
         start = self.layout.arrangement.start(claim.during)
-        lost = self._unreachable(start, clock)
-        if lost is not None:
-            return replace(unanswered(claim, lost), verdict=Verdict.EMPTY)
-        decision, lacking = self._answer(claim, start, clock)
-        finding = _finding(claim, self.layout, decision)
-        if lacking and decision.verdict is not Verdict.UNDECIDED and decision.story is None:
-            too_wide = StartTooWide(finding.verdict, start.name, start.reached_from or start.name, lacking)
-            return replace(finding, verdict=Verdict.UNDECIDED, reasons=(too_wide,))
-        finding = replace(finding, assumptions=self._assumptions(start))
+        decision = self._never_begun(claim, clock) or self._run(claim, clock)
+        unshown = self._unshown(start, clock)
+        if unshown is not None and decision.story is None and decision.verdict is not Verdict.EMPTY:
+            decision = replace(decision, verdict=Verdict.UNDECIDED, reasons=(unshown,))
+        finding = replace(_finding(claim, self.layout, decision), assumptions=self._assumptions(start))
         if decision.verdict is Verdict.UNDECIDED:
             return finding
         written = self._certificate(claim, decision, clock)
@@ -122,15 +108,11 @@ class Decider:
             finding = replace(finding, waiting=self._if_the_driver_waits(claim, finding.story, clock))
         return finding
 
-    def _run(
-        self, claim: Property, clock: Clock, rule: StepRule | None = None, *, real: bool = True, least: int = 0
-    ) -> Decision:
+    def _run(self, claim: Property, clock: Clock, *, least: int = 0) -> Decision:
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:
-            # A narrowed start has states of its own, so what is known to be reachable is not shared with it.
-            seen = self._seen if rule is None else None
-            return decide(rule or self._rule, claim, check=clock, seen=seen, real=real, least=least)
+            return decide(self._rule, claim, check=clock, seen=self._seen, least=least)
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
@@ -139,13 +121,14 @@ class Decider:
 
     def _certificate(self, claim: Property, decision: Decision, clock: Clock) -> Written | None:
         """The proof written down, checked by reading that text again; None for an answer that rests on a story."""
-        from bandproof.certificates.checks import Excluded, recheck, write_certificate  # noqa: PLC0415  (as in `decide`)
+        from bandproof.certificates.checks import Excluded, goal_of, recheck, write_certificate  # noqa: PLC0415  (as in `decide`)
         from bandproof.engines.run import search  # noqa: PLC0415  (as in `decide`)
 
-        invariant, excluded = decision.invariant, Excluded.BAD
+        problem, invariant, excluded = decision.problem, decision.invariant, Excluded.BAD
         if decision.verdict is Verdict.EMPTY:
-            invariant = search(decision.problem, decision.problem.applies, clock).invariant
-            excluded = Excluded.CONDITION
+            lost = any(isinstance(reason, StartUnreachable) for reason in decision.reasons)
+            excluded = Excluded.BEGINNING if lost else Excluded.CONDITION
+            invariant = search(problem, goal_of(problem, excluded), clock).invariant
         if invariant is None:
             return None
         written = write_certificate(decision.problem, invariant, excluded, lemmas=decision.lemmas)
@@ -157,66 +140,35 @@ class Decider:
 
     # ------------------------------------------------------------------------------------------------------- starts
 
-    def _unreachable(self, start: Start, clock: Clock) -> StartUnreachable | None:
-        """Why no state of `start` can come about; None when some state can, or is assumed to."""
-        if start.plain or start.assumed or start.reached_from is None:
-            return None
+    def _coming(self, start: Start, clock: Clock) -> Decision:
+        """Whether a run comes to a start that has to be reached from another."""
         if start.name not in self._origins:
-            reason = self._unreachable(self.layout.arrangement.start(start.reached_from), clock)
-            if reason is None:
-                shape = Shape.SETTLED if start.settled else Shape.REACHABLE
-                decision = self._run(_sought(start, start_condition(self.layout, start), shape), clock)
-                unreal = next((why for why in decision.reasons if isinstance(why, NoPressures)), None)
-                if unreal is not None:
-                    self._unshown[start.name] = StartUnshown(start.name, unreal)
-                elif decision.story is None:
-                    reason = StartUnreachable(start.name, start.reached_from)
-            self._origins[start.name] = reason
+            self._origins[start.name] = self._run(coming(start.name), clock)
         return self._origins[start.name]
+
+    def _never_begun(self, claim: Property, clock: Clock) -> Decision | None:
+        """That no run of the claim begins, since none comes to its start; None when some may."""
+        from bandproof.engines.run import never_begun  # noqa: PLC0415  (as in `decide`)
+
+        for start in self.layout.arrangement.way_to(claim.during)[1:]:
+            decision = self._coming(start, clock)
+            if decision.verdict is Verdict.REFUTED:
+                assert start.reached_from is not None
+                reason = StartUnreachable(start.name, start.reached_from)
+                return never_begun(self._rule, claim, reason, decision.lemmas)
+        return None
+
+    def _unshown(self, start: Start, clock: Clock) -> StartUnshown | None:
+        """Why it is not known whether a run comes to the start; None when one does, when none does, and when none has to."""
+        if len(self.layout.arrangement.way_to(start.name)) == 1:
+            return None
+        unreal = [why for why in self._coming(start, clock).reasons if isinstance(why, NoPressures)]
+        return StartUnshown(start.name, unreal[0]) if unreal else None
 
     def _assumptions(self, start: Start) -> tuple[Assumption, ...]:
         """What is taken for granted about where `start` comes from."""
-        line = [start]
-        while not start.plain and not start.assumed and start.reached_from is not None:
-            start = self.layout.arrangement.start(start.reached_from)
-            line.append(start)
-        found: list[Assumption] = [self._unshown[one.name] for one in line if one.name in self._unshown]
-        return tuple(found if start.plain else [*found, StartAssumed(start.name)])
-
-    def _answer(
-        self, claim: Property, start: Start, clock: Clock, least: int = 0
-    ) -> tuple[Decision, tuple[Condition, ...]]:
-        """The answer, and what a state of the start that cannot come about lacks, where runs began in such states.
-
-        A run from such a state refutes nothing. What shows that the state cannot be reached limits the start, and the
-        claim is decided again, until a run begins in a state that can be reached or there is none.
-        """
-        from bandproof.encoding.system import with_starts_of  # noqa: PLC0415  (as in `decide`)
-
-        decision = self._run(claim, clock, least=least)
-        if start.plain or start.assumed or start.reached_from is None:
-            return decision, ()
-        learned: list[Condition] = []
-        lacking: dict[Condition, None] = {}
-        while decision.story is not None:
-            first = decision.story.states[0]
-            here = state_condition(self.layout, first)
-            sought = _sought(start, here, Shape.REACHABLE)
-            # What shows that bands cannot get there is put in terms of bands; whether air can is not asked here.
-            origin = self._run(sought, clock, real=False)
-            if origin.story is not None:
-                break
-            clauses = _clauses(origin)
-            reading = Reading(self.layout, first)
-            if all(surely(reading, clause) for clause in clauses):
-                # Only the pace counters keep runs away from this state, and they are no condition: it alone is left out.
-                clauses = (*clauses, Not(here))
-            learned += clauses
-            lacking |= dict.fromkeys(clause for clause in clauses if not surely(reading, clause))
-            arrangement = narrowed(self.layout.arrangement, start.name, learned)
-            rule = with_starts_of(self._rule, Layout(arrangement, self.layout.thresholds, self.layout.silent))
-            decision = self._run(claim, clock, rule)
-        return decision, tuple(lacking)
+        first = self.layout.arrangement.way_to(start.name)[0]
+        return () if first.plain else (StartAssumed(first.name),)
 
     # --------------------------------------------------------------------------------------------------------- pace
 
@@ -233,9 +185,9 @@ class Decider:
         sense = _sense(waiting)
         if sense not in self._waiting:
             try:
-                start = self.layout.arrangement.start(claim.during)
                 # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
-                self._waiting[sense] = self._answer(waiting, start, clock, max(0, len(story.steps) - LONGER))[0].verdict
+                least = max(0, len(joined(story).steps) - LONGER)
+                self._waiting[sense] = self._run(waiting, clock, least=least).verdict
             except GaveUpError as limit:
                 return Waiting(Verdict.UNDECIDED, gave_up=limit.reason)
         return Waiting(self._waiting[sense])
@@ -258,6 +210,7 @@ def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
         learnt=tuple(
             Learnt(lemma.start, tuple(place_conditions(layout, place) for place in lemma.places))
             for lemma in decision.lemmas
+            if not any(atom.sort == "passed" for place in lemma.places for atom in place)
         ),
     )
 
@@ -265,19 +218,3 @@ def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
 def _sense(claim: Property) -> Property:
     """The claim without its words: two claims of one sense have one answer."""
     return replace(claim, id="", says="", basis="", caution="")
-
-
-def _sought(start: Start, condition: Condition, shape: Shape) -> Property:
-    """The claim that a run without mishaps from where `start` comes from gets to `condition`."""
-    origin = start.reached_from or start.name
-    return Property("start", start.says, "", shape, origin, when=condition, then=Truth(value=False))
-
-
-def _clauses(decision: Decision) -> tuple[Condition, ...]:
-    """The invariant of a decision as conditions."""
-    from bandproof.encoding.bits import condition_of  # noqa: PLC0415  (as in `decide`)
-
-    bits = {bit.literal >> 1: bit for bit in decision.problem.bits}
-    return clauses_as_conditions(
-        [condition_of(bits[x >> 1], holds=not x & 1) for x in clause] for clause in decision.invariant or ()
-    )

@@ -90,6 +90,8 @@ class Wording:
                 return f"{crossed} since air goes from it into lines only"
             case BitSort.LEMMA, number:
                 return f"lemma {number}: {bit.value} is {'' if holds else 'not '}reached"
+            case BitSort.PASSED, name:
+                return f"the run has {'' if holds else 'not '}passed the start {name}"
             case BitSort.MONITOR, name:
                 return f"the claim is {'' if holds else 'not '}{name}"
             case BitSort.LOOP, str(subject):

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from bandproof.model.conditions import AtLeast, Below, Condition, Happened, InPosition, InState, Not
-
 
 class BitSort(StrEnum):
     """What a state bit is about."""
@@ -26,6 +24,8 @@ class BitSort(StrEnum):
     #: Whether a tank has crossed a threshold, by its rank, since it was last joined to more than lines.
     WINDOW = "window"
     MONITOR = "monitor"
+    #: Whether a connected run has passed a start.
+    PASSED = "passed"
     LEMMA = "lemma"
     #: What a search for a loop has saved, and seen since.
     LOOP = "loop"
@@ -34,7 +34,7 @@ class BitSort(StrEnum):
 
 
 #: Sorts of which each bit says something of its own, whatever the others of its subject say.
-_ALONE = frozenset({BitSort.MISHAP, BitSort.WINDOW, BitSort.LOOP, BitSort.MONITOR, BitSort.LEMMA})
+_ALONE = frozenset({BitSort.MISHAP, BitSort.WINDOW, BitSort.LOOP, BitSort.MONITOR, BitSort.LEMMA, BitSort.PASSED})
 
 #: What bits of one thermometer, or of which just one is true, have in common; orders them, is never read.
 Group = tuple[str, str, str, str]
@@ -62,23 +62,6 @@ class Bit:
         """The same for all bits that say together where one subject is."""
         alone = str(self.value) if self.sort in _ALONE else ""
         return (self.side, self.sort.value, str(self.subject), alone)
-
-
-def condition_of(bit: Bit, *, holds: bool) -> Condition | None:
-    """What it says of a state of the arrangement that the bit holds, or not; None where it says nothing of that alone."""
-    name, value = str(bit.subject), str(bit.value)
-    match bit.sort, bit.value:
-        case BitSort.VOLUME, Fraction() as mark:
-            return AtLeast(name, mark, mark) if holds else Below(name, mark, mark)
-        case BitSort.PART, _:
-            fact: Condition = InState(name, frozenset({value}))
-        case BitSort.CONTROL, _:
-            fact = InPosition(name, frozenset({value}))
-        case BitSort.MISHAP, _:
-            fact = Happened(name)
-        case _:
-            return None
-    return fact if holds else Not(fact)
 
 
 @dataclass(frozen=True, slots=True)

@@ -306,9 +306,17 @@ class Encoding:
     # ---- starts
 
     def start(self, start: Start, settled: Callable[[], int]) -> int:
-        """The state belongs to the start. `settled` is asked for only if the start wants it."""
+        """The state belongs to the start, and nothing is remembered. `settled` is asked for only if the start wants it."""
+        nothing = [literal for c in self.counted for literal in (c.none, *map(negate, c.bands))]
+        return self.circuit.all_of([self.well_formed, *self._belonging(start, settled, nothing)])
+
+    def belongs(self, start: Start, settled: Callable[[], int]) -> int:
+        """The state belongs to the start, whatever is remembered."""
+        return self.circuit.all_of(self._belonging(start, settled, []))
+
+    def _belonging(self, start: Start, settled: Callable[[], int], further: list[int]) -> list[int]:
         parts = [negate(self.present(m.name)) for m in self.arrangement.mishaps]
-        parts += [literal for c in self.counted for literal in (c.none, *map(negate, c.bands))]
+        parts += further
         for name, given in start.pressures:
             parts.append(negate(self._surely_under_range(name, given.low)))
             parts.append(negate(self._surely_over_range(name, given.high)))
@@ -317,7 +325,7 @@ class Encoding:
         parts.append(self.condition(start.where, sure=False))
         if start.settled:
             parts.append(settled())
-        return self.circuit.all_of([self.well_formed, *parts])
+        return parts
 
     def _surely_under_range(self, volume: str, low: Fraction) -> int:
         """No pressure of the band reaches `low`; the last band includes the highest pressure."""

@@ -7,7 +7,6 @@ driver's pace, the mishaps that may occur, the monitor's memory, and the formula
 from __future__ import annotations
 
 from collections.abc import Mapping
-from copy import copy
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -29,6 +28,7 @@ from bandproof.encoding.final import FinalRule
 from bandproof.encoding.flow import FlowRule
 from bandproof.encoding.monitor import encode_monitor
 from bandproof.encoding.pace import PaceRule
+from bandproof.encoding.way import WayRule
 from bandproof.encoding.windows import WindowRule
 from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
@@ -123,17 +123,20 @@ class StepRule:
         mishaps: frozenset[str],
         windows: tuple[Window, ...] = (),
         free: dict[str, frozenset[int]] | None = None,
+        begun: int = TRUE,
     ) -> dict[int, int]:
         """For each state bit's literal, the literal of its value after the step that is chosen. Built once.
+
+        Pace and mishaps bind where `begun` holds; elsewhere the driver acts at any time, and no mishap occurs.
 
         With `free` given, which needs a layout without timing constraints and no windows, steps or leaps. A leap is a run of flow steps in which
         one volume alone crosses threshold after threshold, all but the last of them of a rank in `free[volume]`: those
         that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
         nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
         """
-        asked = (pace, mishaps, windows, None if free is None else frozenset(free.items()))
+        asked = (pace, mishaps, windows, None if free is None else frozenset(free.items()), begun)
         if asked not in self._after:
-            self._after[asked] = self._follow(pace, mishaps, windows, free)
+            self._after[asked] = self._follow(pace, mishaps, windows, free, begun)
         return dict(self._after[asked])
 
     def _follow(
@@ -142,14 +145,15 @@ class StepRule:
         mishaps: frozenset[str],
         windows: tuple[Window, ...],
         free: dict[str, frozenset[int]] | None,
+        begun: int,
     ) -> dict[int, int]:
         c, e = self.circuit, self.encoding
         quiet = negate(self.pending)
-        driver = self.driver_may_act(pace)
+        driver = c.either(self.driver_may_act(pace), negate(begun))
         asked_for: dict[DriverChoice | MishapChoice, int] = {
             **{turn: c.both(chosen, driver) for turn, chosen in self.turns.items()},
             **{
-                strike: c.both(chosen, negate(e.present(strike.mishap)))
+                strike: c.all_of([chosen, begun, negate(e.present(strike.mishap))])
                 for strike, chosen in self.strikes.items()
                 if strike.mishap in mishaps
             },
@@ -304,6 +308,8 @@ class Problem:
     over: int = FALSE
     side: str = ""
     windows: tuple[Window, ...] = ()
+    #: The claim's own run has begun: the starts before it, if there are any, are passed.
+    begun: int = TRUE
 
     def state_of(self, values: list[bool]) -> State:
         """The arrangement's state when the bits have `values`; those of its side that say where it is are looked at."""
@@ -336,6 +342,7 @@ class Problem:
                 )
                 for window in self.windows
             ),
+            frozenset(str(name) for (sort, name, _), value in truth.items() if sort is BitSort.PASSED and value),
         )
 
 
@@ -358,41 +365,37 @@ def pose(rule: StepRule, claim: Property) -> Problem:
     return rule.posed[claim]
 
 
-def with_starts_of(rule: StepRule, layout: Layout) -> StepRule:
-    """The same rule for a layout that differs in its starts only."""
-    other = copy(rule)
-    other.layout = layout
-    other.posed = {}
-    return other
-
-
 def _pose(rule: StepRule, claim: Property) -> Problem:
     c, e, monitor = rule.circuit, rule.encoding, rule.layout.monitor(claim)
     bounds = windows(rule.layout.arrangement, claim)
-    start = e.start(rule.layout.arrangement.start(claim.during), rule.final.settled)
-    after = rule.after(claim.pace, claim.mishaps, bounds)
+    first, *others = rule.layout.arrangement.way_to(claim.during)
+    start = e.start(first, rule.final.settled)
+    way = WayRule(e, rule.final, others)
+    after = rule.after(claim.pace, claim.mishaps, bounds, begun=way.begun)
     # A leap passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
     leap = after
     if not (rule.layout.timing_constraints or bounds or monitor.fades):
-        leap = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor))
+        leap = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor), begun=way.begun)
     watching = encode_monitor(e, rule.final, monitor)
     still = negate(rule.touched(after)) if monitor.fades else TRUE
-    kept = tuple(c.both(literal, still) for literal in watching.after)
+    kept = tuple(c.all_of([literal, still, way.begun]) for literal in watching.after)
     crossed = rule.windows.bits(bounds)
     bits = (*e.bits, *crossed)
+    memory = (*watching.bits, *way.bits)
     return Problem(
         c,
         rule.layout,
         claim,
-        (*bits, *watching.bits),
-        (*(after[bit.literal] for bit in bits), *kept),
-        (*(leap[bit.literal] for bit in bits), *kept),
-        c.all_of([start, *(negate(bit.literal) for bit in (*crossed, *watching.bits))]),
-        watching.bad,
-        watching.applies,
+        (*bits, *memory),
+        (*(way.follow(bit, after[bit.literal]) for bit in bits), *kept, *way.after),
+        (*(way.follow(bit, leap[bit.literal]) for bit in bits), *kept, *way.after),
+        c.all_of([start, *(negate(bit.literal) for bit in (*crossed, *memory))]),
+        c.both(watching.bad, way.begun),
+        c.both(watching.applies, way.begun),
         e.well_formed,
         rule.templates,
         watching.over,
         e.prefix,
         bounds,
+        way.begun,
     )

@@ -10,18 +10,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from bandproof.encoding.circuit import FALSE
+from bandproof.encoding.circuit import FALSE, TRUE
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.bounded import Unrolling, a_start, no_state_in
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.engines.walk import Sights, walks
 from bandproof.findings.finding import Vehicle, Verdict
 from bandproof.findings.limits import GaveUpError
-from bandproof.findings.reasons import ConditionNever, Lemmas, NoPressures, NoRun, PerhapsShorter, Reason, ShorterUnreal
+from bandproof.findings.reasons import (
+    ConditionNever,
+    Lemmas,
+    NoPressures,
+    NoRun,
+    PerhapsShorter,
+    Reason,
+    ShorterUnreal,
+    StartUnreachable,
+)
 from bandproof.lemmas.lemma import Lemma, refine
 from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
-from bandproof.machine.story import State, Story
+from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
@@ -142,7 +151,7 @@ def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
     """The run that reachability found, when bounded search could not look for a shorter one to the end."""
     assert reached.states is not None
     story = tell(problem.layout, problem.claim, [problem.state_of(list(values)) for values in reached.states])
-    return Outcome(story, None, "reachability", depth if len(story.steps) > depth else None)
+    return Outcome(story, None, "reachability", depth if len(joined(story).steps) > depth else None)
 
 
 def decide(
@@ -200,6 +209,14 @@ def decide(
     return decision
 
 
+def never_begun(rule: StepRule, claim: Property, reason: StartUnreachable, lemmas: tuple[Lemma, ...]) -> Decision:
+    """The answer to a claim none of whose runs begins, which the search for one has shown with these lemmas."""
+    problem = pose(rule, claim)
+    for lemma in lemmas:
+        problem = refine(rule, problem, lemma)
+    return Decision(Verdict.EMPTY, (reason,), "", problem, lemmas=lemmas)
+
+
 def _undecided(reason: NoPressures, engine: str, problem: Problem, lemmas: list[Lemma]) -> Decision:
     return Decision(Verdict.UNDECIDED, (reason,), engine, problem, lemmas=tuple(lemmas))
 
@@ -219,10 +236,10 @@ def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> Non
 def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story) -> Decision:
     """The answer when a run exists: `story`, which is the outcome's own or a longer one."""
     assert outcome.story is not None
-    steps = len(outcome.story.steps)
+    steps, more = len(joined(outcome.story).steps), len(joined(story).steps)
     reasons: list[Reason] = [] if outcome.least is None else [PerhapsShorter(steps, outcome.least)]
-    if len(story.steps) > steps:
-        reasons.append(ShorterUnreal(len(story.steps) - steps))
+    if more > steps:
+        reasons.append(ShorterUnreal(more - steps))
     verdict = Verdict.PROVEN if monitor_of(claim).wanted else Verdict.REFUTED
     return Decision(verdict, tuple(reasons), outcome.engine, problem, story=story)
 
@@ -231,7 +248,8 @@ def _sights(problem: Problem) -> Sights:
     """What walks from the problem's start see, as far as it is looked at."""
 
     def seen() -> Iterator[State]:
-        first = a_start(problem)
+        # A walk from where another start has to be reached first says nothing of what comes after that one.
+        first = a_start(problem) if problem.begun == TRUE else None
         if first is not None:
             yield from walks(problem.layout, problem.claim, first)
 

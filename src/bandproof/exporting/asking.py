@@ -67,13 +67,13 @@ def _taken_over(layout: Layout, claim: Property, text: str | None, file: str) ->
         why = "; ".join(checked.faults) or "no solver answered"
         return _Taken(layout, (), f"the certificate {file} does not stand, so no lemmas were taken from it: {why}")
     grid = Layout(layout.arrangement, certificate.thresholds)
-    lemmas = tuple(lemma for written in certificate.lemmas if (lemma := read_lemma(grid, written)) is not None)
+    lemmas = tuple(lemma for written in certificate.lemmas if (lemma := read_lemma(grid, claim, written)) is not None)
     count = f"{len(lemmas)} lemma{'' if len(lemmas) == 1 else 's'}" if lemmas else "thresholds, and no lemmas,"
     return _Taken(grid, lemmas, f"{count} taken from the certificate {file}, which stands")
 
 
 def _about_start(layout: Layout, claim: Property) -> Iterator[str]:
-    start = layout.arrangement.start(claim.during)
+    start = layout.arrangement.way_to(claim.during)[0]
     if not start.plain:
         yield (
             f'the start "{start.name}" takes in every state that meets its condition, also any that cannot come about; '

@@ -10,8 +10,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
-from bandproof.findings.verdict import Verdict
-from bandproof.model.conditions import Condition
 from bandproof.properties.claim import Lack, Shape
 
 
@@ -32,7 +30,6 @@ class Code(StrEnum):
     PERHAPS_SHORTER = "perhaps-shorter"
     SHORTER_UNREAL = "shorter-unreal"
     START_UNREACHABLE = "start-unreachable"
-    START_TOO_WIDE = "start-too-wide"
     START_UNSHOWN = "start-unshown"
     START_ASSUMED = "start-assumed"
 
@@ -172,22 +169,8 @@ class StartUnreachable:
 
 
 @dataclass(frozen=True, slots=True)
-class StartTooWide:
-    """Of the states of `start` that can be reached from `origin` the answer is `verdict`, but there are others.
-
-    The others lack the conditions of `lacking`, the first of which matter most.
-    """
-
-    verdict: Verdict
-    start: str
-    origin: str
-    lacking: tuple[Condition, ...]
-    code: Literal[Code.START_TOO_WIDE] = field(default=Code.START_TOO_WIDE, kw_only=True)
-
-
-@dataclass(frozen=True, slots=True)
 class StartUnshown:
-    """`start` was not shown reachable, because of `why`."""
+    """Whether a run comes to `start` is not known, because of `why`."""
 
     start: str
     why: NoPressures
@@ -206,7 +189,7 @@ class StartAssumed:
 GaveUp = OutOfTime | OutOfMemory | NoMoreMemory | WorkerDied | Interrupted
 
 #: What is taken for granted about where a start comes from.
-Assumption = StartUnshown | StartAssumed
+Assumption = StartAssumed
 
 #: Everything that a verdict can be given for.
 Reason = (
@@ -220,5 +203,5 @@ Reason = (
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable
-    | StartTooWide
+    | StartUnshown
 )

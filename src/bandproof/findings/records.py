@@ -29,7 +29,6 @@ from bandproof.findings.finding import Finding, Learnt, Vehicle, Verdict, Waitin
 from bandproof.findings.job import Job
 from bandproof.findings.limits import Limits
 from bandproof.findings.reasons import (
-    Code,
     ConditionNever,
     Interrupted,
     Lacking,
@@ -40,11 +39,9 @@ from bandproof.findings.reasons import (
     OutOfMemory,
     OutOfTime,
     PerhapsShorter,
-    Reason,
     ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
-    StartTooWide,
     StartUnreachable,
     StartUnshown,
     WorkerDied,
@@ -71,16 +68,6 @@ class ArrangementRecord(Record):
     content: str
 
 
-class StartTooWideRecord(Record):
-    """`StartTooWide`."""
-
-    verdict: Verdict
-    start: str
-    origin: str
-    lacking: list[ConditionRecord]
-    code: Literal[Code.START_TOO_WIDE] = Code.START_TOO_WIDE
-
-
 ReasonRecord = Annotated[
     OutOfTime
     | OutOfMemory
@@ -96,7 +83,7 @@ ReasonRecord = Annotated[
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable
-    | StartTooWideRecord,
+    | StartUnshown,
     Field(discriminator="code"),
 ]
 
@@ -137,7 +124,7 @@ class WhyRecord(Record):
     """What a finding rests on, as far as it says so in values."""
 
     reasons: list[ReasonRecord]
-    assumptions: tuple[Annotated[StartUnshown | StartAssumed, Field(discriminator="code")], ...]
+    assumptions: tuple[StartAssumed, ...]
     waiting: Waiting | None
     vehicle: VehicleRecord | None
     learnt: list[LearntRecord]
@@ -213,7 +200,7 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
         says=record.says,
         basis=record.basis,
         verdict=record.verdict,
-        reasons=tuple(map(_reason_of, record.reasons)),
+        reasons=tuple(record.reasons),
         steps=record.steps,
         seconds=record.seconds,
         caution=record.caution,
@@ -255,7 +242,7 @@ def _finding_record(finding: Finding, job: str) -> FindingRecord:
 
 def _why(finding: Finding) -> WhyRecord:
     return WhyRecord(
-        reasons=list(map(_reason_record, finding.reasons)),
+        reasons=list(finding.reasons),
         assumptions=finding.assumptions,
         waiting=finding.waiting,
         vehicle=None if finding.vehicle is None else _vehicle_record(finding.vehicle),
@@ -265,19 +252,6 @@ def _why(finding: Finding) -> WhyRecord:
         ],
         readings=finding.readings,
     )
-
-
-def _reason_record(reason: Reason) -> ReasonRecord:
-    if not isinstance(reason, StartTooWide):
-        return reason
-    lacking = list(map(condition_record, reason.lacking))
-    return StartTooWideRecord(verdict=reason.verdict, start=reason.start, origin=reason.origin, lacking=lacking)
-
-
-def _reason_of(record: ReasonRecord) -> Reason:
-    if not isinstance(record, StartTooWideRecord):
-        return record
-    return StartTooWide(record.verdict, record.start, record.origin, tuple(map(condition_of, record.lacking)))
 
 
 def _vehicle_record(vehicle: Vehicle) -> VehicleRecord:

@@ -96,8 +96,17 @@ class StepShape(StateShape, _StepHead):
     """One step, and the state after it."""
 
 
+class LeadShape(Record):
+    """The run from the start called `start` that came to the first state of what follows; `lead`: the run before it."""
+
+    start: str
+    lead: LeadShape | None = None
+    initial: StateShape
+    steps: list[StepShape]
+
+
 class StoryFile(Record):
-    """A whole story file."""
+    """A whole story file; `lead` is there where the story's start has to be reached from another."""
 
     format: Literal["bandproof-story/1"]
     arrangement: Identity
@@ -107,6 +116,7 @@ class StoryFile(Record):
     unit: str
     thresholds: dict[str, list[Exact]]
     start: str
+    lead: LeadShape | None = None
     initial: StateShape
     steps: list[StepShape]
 

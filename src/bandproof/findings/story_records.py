@@ -43,6 +43,7 @@ class StepRecord(Record):
 class StoryRecord(Record):
     """`Story`; pressures in pascals gauge."""
 
+    lead: StoryRecord | None
     start: str
     states: list[StateRecord]
     steps: list[StepRecord]
@@ -52,6 +53,7 @@ class StoryRecord(Record):
 def story_record(story: Story) -> StoryRecord:
     """A story, to be written down."""
     return StoryRecord(
+        lead=None if story.lead is None else story_record(story.lead),
         start=story.start,
         states=[
             StateRecord(
@@ -91,7 +93,8 @@ def story_of(layout: Layout, record: StoryRecord) -> Story:
         if not _fits(layout, state) or (pressures and len(pressures[number]) != len(state.bands)):
             message = f"finding, story.states[{number}]: this is no state of the arrangement"
             raise BadRecordError(message)
-    return Story(record.start, states, steps, pressures)
+    lead = None if record.lead is None else story_of(layout, record.lead)
+    return Story(record.start, states, steps, pressures, lead)
 
 
 def _fits(layout: Layout, state: State) -> bool:

@@ -24,7 +24,8 @@ moves      a part that moves from k to k + 1 does so when its guard holds at tha
            one to the other only where air could flow;
 quiet      while time passes no fast part's guard holds: it would have moved. A stay that lasts no time is exempt, and
            slow parts owe nothing. A guard counts as failing at the very boundary too, because it may hold next;
-start      on entering place 0 the pressures are in the start's ranges, if the run begins there.
+start      on entering place 0 the pressures are in the start's ranges, if the run begins there; and on entering a place
+           where a start has been passed that had not been before, in the ranges of that start.
 
 Every run of the continuous model that the band machine follows satisfies all of this, so a contradiction shows that
 there is none. Two points are chosen so that this stays true:
@@ -49,7 +50,7 @@ from bandproof.lemmas.chattering import Chattering, Surroundings
 from bandproof.lemmas.cubes import Cube, Literal, Needs, ceiling_of, floor_of
 from bandproof.lemmas.unknowns import NEGLECTED, NOTHING, Guard, Sizes, Unknowns
 from bandproof.machine.layout import Layout
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Start
 from bandproof.model.conditions import Condition
 from bandproof.model.walker import opposite
 from bandproof.solvers.smt_terms import (
@@ -306,19 +307,28 @@ class Air(Unknowns):
     # ---- the start
 
     def _begin(self) -> None:
-        if self.start is None:
-            return
-        start = self.arrangement.start(self.start)
+        if self.start is not None:
+            self._be_at(self.arrangement.start(self.start), self.places[0], NOTHING, begins=True)
+        for before, place in pairwise(self.places):
+            coming = before.passed(holds=False)
+            for name, atom in place.passed(holds=True).items():
+                if name in coming:
+                    needs = frozenset({(before.number, coming[name]), (place.number, atom)})
+                    self._be_at(self.arrangement.start(name), place, needs, begins=False)
+
+    def _be_at(self, start: Start, place: Cube, needs: Needs, *, begins: bool) -> None:
+        """On entering the place the pressures are in the start's ranges: the run begins, or passes the start, there."""
+        t = 2 * place.number
         for volume, given in start.pressures:
-            ends = at_most(Number(given.low), self.pressure[volume, 0], Number(given.high))
-            self.facts.append(Fact(ends, NOTHING, start=True))
+            ends = at_most(Number(given.low), self.pressure[volume, t], Number(given.high))
+            self.facts.append(Fact(ends, needs, start=begins))
             if not self.exact(volume):
                 size = self.size[volume]
-                ends = at_most(Scaled(given.low, size), self.amount[volume, 0], Scaled(given.high, size))
-                self.facts.append(Fact(ends, NOTHING, start=True))
-        formula, needs = self._guard(start.where, ("start",), self.places[0], 0)
+                ends = at_most(Scaled(given.low, size), self.amount[volume, t], Scaled(given.high, size))
+                self.facts.append(Fact(ends, needs, start=begins))
+        formula, why = self._guard(start.where, ("start",) if begins else ("start", start.name), place, t)
         if formula != TRUE:
-            self.facts.append(Fact(formula, needs, start=True))
+            self.facts.append(Fact(formula, needs | why, start=begins))
 
 
 def directions(passage: Passage) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from bandproof.encoding.bit_words import show_thresholds
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import State
+from bandproof.machine.story import State, Story, joined
 from bandproof.model.conditions import (
     Condition,
     Happened,
@@ -31,7 +31,8 @@ class Literal:
     """One thing that is true of a state.
 
     `sort` is `level`: volume `subject` is at or above (not `holds`: below) its threshold of rank `rank`; `part` or
-    `control`: it is in one of `values`; `mishap`: it has (not `holds`: has not) happened.
+    `control`: it is in one of `values`; `mishap`: it has (not `holds`: has not) happened; `passed`: the run has (not
+    `holds`: has not) passed the start `subject`.
     """
 
     sort: str
@@ -70,6 +71,16 @@ def whole(layout: Layout, state: State) -> frozenset[Literal]:
     return frozenset(found)
 
 
+def whole_run(layout: Layout, story: Story) -> list[frozenset[Literal]]:
+    """Every fact about each state of a connected run, which starts it has passed included."""
+    run = joined(story)
+    starts = [part.start for part in story.parts()[1:]]
+    return [
+        whole(layout, state) | {Literal("passed", start, holds=start in state.passed) for start in starts}
+        for state in run.states
+    ]
+
+
 def true_of(layout: Layout, state: State, atom: Literal) -> bool:
     """The atom is true of a state."""
     arrangement = layout.arrangement
@@ -79,6 +90,8 @@ def true_of(layout: Layout, state: State, atom: Literal) -> bool:
             return (bands[atom.subject] > atom.rank) == atom.holds
         case "mishap":
             return (atom.subject in state.mishaps) == atom.holds
+        case "passed":
+            return (atom.subject in state.passed) == atom.holds
         case "part":
             standing = dict(zip((p.name for p in arrangement.parts), state.parts, strict=True))
         case _:
@@ -96,6 +109,7 @@ class Cube:
         self._ceiling: dict[str, Literal] = {}
         self._values: dict[tuple[str, str], Literal] = {}
         self._mishap: dict[str, Literal] = {}
+        self._passed: dict[str, Literal] = {}
         for atom in atoms:
             if atom.sort == "level":
                 side = self._floor if atom.holds else self._ceiling
@@ -104,6 +118,8 @@ class Cube:
                     side[atom.subject] = atom
             elif atom.sort == "mishap":
                 self._mishap[atom.subject] = atom
+            elif atom.sort == "passed":
+                self._passed[atom.subject] = atom
             else:
                 self._values[atom.sort, atom.subject] = atom
 
@@ -143,6 +159,10 @@ class Cube:
         """Whether a mishap has happened here."""
         atom = self._mishap.get(mishap)
         return (None, frozenset()) if atom is None else (atom.holds, frozenset({(self.number, atom)}))
+
+    def passed(self, *, holds: bool) -> dict[str, Literal]:
+        """The starts that the run is known to have (not `holds`: not) passed here, each with what says so."""
+        return {start: atom for start, atom in self._passed.items() if atom.holds == holds}
 
 
 class _Known(Walker[tuple[bool | None, Needs]]):
@@ -203,6 +223,8 @@ def literal_words(layout: Layout, atom: Literal) -> str:
             return f"{atom.subject} is {side} {show_thresholds(layout, atom.subject)[atom.rank]}"
         case "mishap":
             return f"{atom.subject} has {'' if atom.holds else 'not '}happened"
+        case "passed":
+            return f"the run has {'' if atom.holds else 'not '}passed the start {atom.subject}"
         case sort:
             verb = "is" if sort == "part" else "stands at"
             return f"{atom.subject} {verb} {' or '.join(sorted(atom.values))}"

@@ -22,7 +22,7 @@ from bandproof.lemmas.cubes import Literal, Needs, literal_words, true_of
 from bandproof.lemmas.downhill import all_facts
 from bandproof.lemmas.unknowns import Sizes, declared_sizes
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Story
+from bandproof.machine.story import Story, joined
 from bandproof.solvers.smt_terms import assertion, declaration
 
 
@@ -71,11 +71,12 @@ def contradiction(layout: Layout, lemma: Lemma, sizes: Sizes | None = None) -> s
 def forbids(layout: Layout, lemma: Lemma, story: Story) -> bool:
     """The story walks through the lemma's places."""
     walks: set[int] = set()
-    for number, state in enumerate(story.states):
+    run = joined(story)
+    for number, state in enumerate(run.states):
         matching = [all(true_of(layout, state, atom) for atom in place) for place in lemma.places]
         before, walks = walks, set()
         for place, matches in enumerate(matching):
-            begins = place == 0 and (lemma.start is None or (number == 0 and lemma.start == story.start))
+            begins = place == 0 and (lemma.start is None or (number == 0 and lemma.start == run.start))
             if matches and (begins or place in before or place - 1 in before or place - 1 in walks):
                 walks.add(place)
         if len(lemma.places) - 1 in walks:
@@ -92,13 +93,14 @@ def refine(rule: StepRule, problem: Problem, lemma: Lemma) -> Problem:
         literal = circuit.variable(f"{problem.side}lemma {number}: {says}")
         return Bit(literal, BitSort.LEMMA, number, says, side=problem.side)
 
+    passed = {str(bit.subject): bit.literal for bit in problem.bits if bit.sort is BitSort.PASSED}
     dead = bit("forbidden")
     begun = [bit("begun")] if lemma.start is not None else []
     walked = [bit(f"place {place}") for place in range(1, len(lemma.places))]
     now: list[int] = []
     arrived = negate(begun[0].literal) if begun else TRUE
     for place, atoms in enumerate(lemma.places):
-        match = circuit.all_of([_literal(rule.encoding, atom) for atom in sorted(atoms, key=lambda a: a.order)])
+        match = circuit.all_of([_literal(rule.encoding, passed, atom) for atom in sorted(atoms, key=lambda a: a.order)])
         stayed = walked[place].literal if place < len(walked) else FALSE
         now.append(circuit.both(match, circuit.either(stayed, arrived)))
         arrived = circuit.either(stayed, now[-1])
@@ -113,15 +115,19 @@ def refine(rule: StepRule, problem: Problem, lemma: Lemma) -> Problem:
         accelerated=after,
         start=circuit.all_of([problem.start, *(negate(bit.literal) for bit in memory)]),
         bad=circuit.both(problem.bad, negate(dying)),
+        applies=circuit.both(problem.applies, negate(dying)),
+        begun=circuit.both(problem.begun, negate(dying)),
     )
 
 
-def _literal(encoding: Encoding, atom: Literal) -> int:
+def _literal(encoding: Encoding, passed: dict[str, int], atom: Literal) -> int:
     match atom.sort:
         case "level":
             literal = encoding.levels[atom.subject][atom.rank]
         case "mishap":
             literal = encoding.present(atom.subject)
+        case "passed":
+            literal = passed[atom.subject]
         case sort:
             of = encoding.part_in if sort == "part" else encoding.control_at
             literal = encoding.circuit.any_of(of(atom.subject, value) for value in sorted(atom.values))

@@ -25,7 +25,7 @@ from bandproof.machine.semantics import (
 )
 from bandproof.machine.story import Moved, State, Step, Story
 from bandproof.model.arrangement import Part
-from bandproof.properties.claim import Pace, Property
+from bandproof.properties.claim import Pace, Property, coming
 
 
 class RigError(Exception):
@@ -117,14 +117,42 @@ def _trigger(target: str) -> str:
 def replay(layout: Layout, story: Story, claim: Property) -> str | None:
     """Run a story on the machine. None when it is a run of the arrangement that ends in the bad it claims; else why not.
 
-    Checks the start, every step, the kinds and events written beside the steps, and that the last state, and no
-    earlier one, is a bad.
+    Checks the start and the run that comes to it, every step, the kinds and events written beside the steps, and that
+    the last state, and no earlier one, is a bad.
     """
-    start = layout.arrangement.start(story.start)
-    if not is_start(layout, story.states[0], start):
-        return f"the first state is not one of the start {story.start!r}"
+    fault = _came_about(layout, story) or _goes(layout, story, claim)
+    if fault is not None:
+        return fault
+    found = first_bad(layout, claim, with_memory(layout, story.states, windows(layout.arrangement, claim)))
+    if found != len(story.states) - 1:
+        where = "no state" if found is None else f"state {found}"
+        return f"the run should end in its first bad, but {where} is one"
+    return None
+
+
+def _came_about(layout: Layout, story: Story) -> str | None:
+    """Why the story's first state is not shown to come about; None when it is, or when its start asks for nothing."""
+    way, lead = layout.arrangement.way_to(story.start), story.lead
+    if len(way) == 1:
+        return None if lead is None else f"runs begin at the start {story.start!r}, and nothing comes before it"
+    if lead is None or lead.start != way[-2].name:
+        return f"it does not tell how the start {story.start!r} is reached from {way[-2].name!r}"
+    fault = _came_about(layout, lead) or _goes(layout, lead, coming(lead.start))
+    if fault is None and _without_memory(lead.states[-1]) != _without_memory(story.states[0]):
+        fault = f"it does not end where the run from {story.start!r} begins"
+    return None if fault is None else f"on the way from {lead.start!r}: {fault}"
+
+
+def _without_memory(state: State) -> State:
+    return replace(state, counts=(), crossed=())
+
+
+def _goes(layout: Layout, story: Story, claim: Property) -> str | None:
+    """Why a story is no run from its start, at the claim's pace and with its mishaps; None when it is one."""
     bounds = windows(layout.arrangement, claim)
     states = with_memory(layout, story.states, bounds)
+    if not is_start(layout, states[0], layout.arrangement.start(story.start)):
+        return f"the first state is not one of the start {story.start!r}"
     rig = Rig(layout, states[0], bounds)
     for number, (written, after) in enumerate(zip(story.steps, states[1:], strict=True), start=1):
         try:
@@ -133,8 +161,4 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
             return f"step {number}: {error}"
         if step.kind is not written.kind or set(step.events) != set(written.events):
             return f"step {number} is written as {written} but is {step}"
-    found = first_bad(layout, claim, states)
-    if found != len(story.states) - 1:
-        where = "no state" if found is None else f"state {found}"
-        return f"the run should end in its first bad, but {where} is one"
     return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
@@ -26,6 +26,7 @@ class State:
     `bands`, `parts` and `controls` follow the order of the arrangement's volumes, parts and controls; `mishaps`
     are those present. `counts` follow the layout's timing_constraints; most layouts have none. `crossed` follow the
     windows of the run: for each, the ranks of the thresholds its tank has crossed since air went only into lines.
+    `passed` are the starts given by a condition that a connected run has passed; a story tells of each in a part of its own.
     """
 
     bands: tuple[int, ...]
@@ -34,6 +35,7 @@ class State:
     mishaps: frozenset[str] = frozenset()
     counts: tuple[Count, ...] = ()
     crossed: tuple[frozenset[int], ...] = ()
+    passed: frozenset[str] = frozenset()
 
 
 class StepKind(StrEnum):
@@ -94,15 +96,45 @@ class Story:
     """A run: `states[i]` becomes `states[i + 1]` by `steps[i]`.
 
     `pressures[i]` gives one real pressure per volume (pascals gauge, the arrangement's order) for `states[i]`, once
-    the story has been made real; it is empty before.
+    the story has been made real; it is empty before. `lead` is the run that came to `states[0]`, where `start` has to be
+    reached from another: it begins there, and ends in `states[0]`.
     """
 
     start: str
     states: tuple[State, ...]
     steps: tuple[Step, ...]
     pressures: tuple[tuple[Fraction, ...], ...] = ()
+    lead: Story | None = None
 
     def __post_init__(self) -> None:
         if len(self.states) != len(self.steps) + 1:
             message = f"{len(self.states)} states do not fit {len(self.steps)} steps"
             raise ValueError(message)
+
+    def parts(self) -> tuple[Story, ...]:
+        """The whole connected run, part by part, this story the last."""
+        return (self,) if self.lead is None else (*self.lead.parts(), self)
+
+
+def joined(story: Story) -> Story:
+    """The whole connected run as one story from where it begins; each state knows which starts have been passed.
+
+    A start is passed in a step of its own, in which nothing changes.
+    """
+    parts = story.parts()
+    if len(parts) == 1:
+        return story
+    states: list[State] = []
+    steps: list[Step] = []
+    for number, part in enumerate(parts):
+        passed = frozenset(one.start for one in parts[1 : number + 1])
+        steps += [Step(StepKind.ACT, ()), *part.steps] if states else part.steps
+        states += [replace(state, passed=passed) for state in part.states]
+    return Story(parts[0].start, tuple(states), tuple(steps))
+
+
+def with_pressures(story: Story, pressures: tuple[tuple[Fraction, ...], ...]) -> Story:
+    """The story with the pressures of its whole connected run, which are as many as `joined` has states."""
+    own = len(story.states)
+    lead = None if story.lead is None else with_pressures(story.lead, pressures[:-own])
+    return replace(story, pressures=pressures[-own:], lead=lead)

@@ -10,7 +10,7 @@ from bandproof.machine.fillings import windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import State, Step, Story
-from bandproof.properties.claim import Property
+from bandproof.properties.claim import Property, coming
 
 
 class NotARunError(Exception):
@@ -20,8 +20,22 @@ class NotARunError(Exception):
 def tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
     """States of a run, of the claim's pace and mishaps, as a story. NotARunError when some step is none.
 
-    Repeats are left out, and a leap is told threshold by threshold.
+    Repeats are left out, and a leap is told threshold by threshold. Where a run comes to the claim's start from another,
+    `passed` says of each state how far it is; what goes before the claim's own run is told as its lead.
     """
+    story: Story | None = None
+    for number, start in enumerate(layout.arrangement.way_to(claim.during)):
+        of_part = claim if start.name == claim.during else coming(start.name)
+        here = [replace(state, passed=frozenset()) for state in states if len(state.passed) == number]
+        if not here:
+            message = f"the run does not come to the start {start.name!r}"
+            raise NotARunError(message)
+        story = replace(_tell(layout, of_part, here), lead=story)
+    assert story is not None
+    return story
+
+
+def _tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
     bounds = windows(layout.arrangement, claim)
     kept = [states[0]]
     steps: list[Step] = []

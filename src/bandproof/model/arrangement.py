@@ -220,6 +220,16 @@ class Arrangement:
         """The start called `name`; KeyError when there is none."""
         return _named(self.starts, name)
 
+    def way_to(self, name: str) -> tuple[Start, ...]:
+        """The starts that a run passes one after another up to the one called `name`, which is the last.
+
+        The first is plain or assumed: runs begin there.
+        """
+        way = [self.start(name)]
+        while not way[0].plain and not way[0].assumed and way[0].reached_from is not None:
+            way.insert(0, self.start(way[0].reached_from))
+        return tuple(way)
+
 
 _T = TypeVar("_T", Volume, Part, Control, Setting, Size, Start)
 

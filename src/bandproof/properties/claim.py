@@ -60,6 +60,11 @@ class Property:
     caution: str = ""
 
 
+def coming(start: str) -> Property:
+    """What a run is like before it comes to another start: it can be reached, at any pace, and no mishap occurs."""
+    return Property("start", "", "", Shape.REACHABLE, start)
+
+
 class Named(StrEnum):
     """What a claim names that an arrangement may not have; mishaps are named by role."""
 

@@ -16,6 +16,7 @@ from bandproof.findings.story_file import (
     STORY_FORMAT,
     CrossedEvent,
     Identity,
+    LeadShape,
     MovedEvent,
     OccurredEvent,
     StateShape,
@@ -49,17 +50,29 @@ def story_json(layout: Layout, story: Story, *, claim: str = "", says: str = "",
         unit=arrangement.unit,
         thresholds={volume: [str(mark) for mark in marks] for volume, marks in layout.thresholds.items()},
         start=story.start,
+        lead=_lead(layout, story.lead),
         initial=state_shape(layout, story, 0),
-        steps=[
-            StepShape(
-                kind=step.kind.value,
-                events=[_event(event, arrangement.unit) for event in step.events],
-                **dict(state_shape(layout, story, number)),
-            )
-            for number, step in enumerate(story.steps, start=1)
-        ],
+        steps=_steps(layout, story),
     )
-    return file.model_dump(mode="json", by_alias=True)
+    return file.model_dump(mode="json", by_alias=True, exclude=None if story.lead else {"lead"})
+
+
+def _steps(layout: Layout, story: Story) -> list[StepShape]:
+    return [
+        StepShape(
+            kind=step.kind.value,
+            events=[_event(event, layout.arrangement.unit) for event in step.events],
+            **dict(state_shape(layout, story, number)),
+        )
+        for number, step in enumerate(story.steps, start=1)
+    ]
+
+
+def _lead(layout: Layout, story: Story | None) -> LeadShape | None:
+    if story is None:
+        return None
+    before, initial = _lead(layout, story.lead), state_shape(layout, story, 0)
+    return LeadShape(start=story.start, lead=before, initial=initial, steps=_steps(layout, story))
 
 
 def prove_json(

@@ -20,18 +20,12 @@ from bandproof.findings.reasons import (
     Reason,
     ShapeNotDecided,
     ShorterUnreal,
-    StartAssumed,
-    StartTooWide,
     StartUnreachable,
     StartUnshown,
     Unreal,
     WorkerDied,
 )
 from bandproof.properties.claim import Lack
-from bandproof.views.phrases import show_condition
-
-#: How many of the things that a start's condition lacks are named.
-_SHOWN = 3
 
 _UNREAL = {
     Unreal.NO_SIZES: "no sizes were found for which all pressures are real, nor a proof that there are none",
@@ -46,8 +40,7 @@ def reason_text(finding: Finding) -> str:
 
 
 def _sentences(finding: Finding) -> Iterator[str]:
-    unit = "kPa" if finding.layout is None else finding.layout.arrangement.unit
-    yield from (reason_words(reason, unit) for reason in finding.reasons)
+    yield from map(reason_words, finding.reasons)
     if finding.vehicle is not None and finding.vehicle.assumed:
         yield f"the pressures hold for volumes assumed for {', '.join(finding.vehicle.assumed)}"
     if finding.waiting is not None:
@@ -55,17 +48,13 @@ def _sentences(finding: Finding) -> Iterator[str]:
     yield from map(_assumption, finding.assumptions)
 
 
-def reason_words(reason: Reason, unit: str) -> str:
-    """One reason as a sentence without its full stop; pressures in `unit`."""
+def reason_words(reason: Reason) -> str:
+    """One reason as a sentence without its full stop."""
     match reason:
-        case StartTooWide(verdict, start, origin, lacking):
-            missing = " and ".join(show_condition(condition, unit) for condition in lacking[:_SHOWN])
-            return (
-                f'{verdict} for the states of start "{start}" that can be reached from "{origin}"; '
-                f"its condition allows others too: add to it, for one, that {missing}"
-            )
         case StartUnreachable(start, origin):
             return f'its start "{start}" cannot be reached from "{origin}"'
+        case StartUnshown(start, why):
+            return f'start "{start}" is not shown reachable: {reason_words(why)}'
         case Lacking(lacks):
             return "; ".join(map(_lack, lacks))
         case ShapeNotDecided(shape):
@@ -125,11 +114,7 @@ def _waiting(waiting: Waiting) -> str:
 
 
 def _assumption(assumption: Assumption) -> str:
-    match assumption:
-        case StartUnshown(start, why):
-            return f'start "{start}" is not shown reachable: {reason_words(why, "")}'
-        case StartAssumed(start):
-            return f'start "{start}" is assumed, not shown reachable'
+    return f'start "{assumption.start}" is assumed, not shown reachable'
 
 
 def _lack(lack: Lack) -> str:

@@ -14,6 +14,7 @@ from itertools import pairwise
 from bandproof.findings.shapes import BadRecordError, read_value
 from bandproof.findings.story_file import (
     CrossedEvent,
+    LeadShape,
     MovedEvent,
     OccurredEvent,
     StateShape,
@@ -54,19 +55,25 @@ def story_from_json(layout: Layout, document: object) -> Story:
     if layout_from_json(layout.arrangement, file).thresholds != layout.thresholds:
         message = "story file: its thresholds are not those of this arrangement and claim; was the model changed since?"
         raise BadRecordError(message)
-    places = ["initial", *(f"step {number}" for number in range(1, len(file.steps) + 1))]
-    sheets: list[StateShape] = [file.initial, *file.steps]
-    states = [_read_state(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
-    steps = tuple(map(_read_step, file.steps))
-    for number, (before, after) in enumerate(pairwise(states), start=1):
-        if _applied(layout, before, steps[number - 1].events) != after:
-            message = f"story file, step {number}: its events are not what changes from the state before"
+    return _story(layout, file, "")
+
+
+def _story(layout: Layout, sheet: StoryFile | LeadShape, within: str) -> Story:
+    """The story on a sheet and the runs before it; `within` says before its places that they are in one of those."""
+    lead = None if sheet.lead is None else _story(layout, sheet.lead, f"{within}lead, ")
+    places = [f"{within}initial", *(f"{within}step {number}" for number in range(1, len(sheet.steps) + 1))]
+    sheets: list[StateShape] = [sheet.initial, *sheet.steps]
+    states = [_read_state(layout, one, place) for one, place in zip(sheets, places, strict=True)]
+    steps = tuple(map(_read_step, sheet.steps))
+    for place, step, (before, after) in zip(places[1:], steps, pairwise(states), strict=True):
+        if _applied(layout, before, step.events) != after:
+            message = f"story file, {place}: its events are not what changes from the state before"
             raise BadRecordError(message)
-    reals = [_read_pressures(layout, sheet, place) for sheet, place in zip(sheets, places, strict=True)]
+    reals = [_read_pressures(layout, one, place) for one, place in zip(sheets, places, strict=True)]
     if any(reals) and not all(reals):
         message = "story file: pressures must be given for every state or for none"
         raise BadRecordError(message)
-    story = Story(file.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else ())
+    story = Story(sheet.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else (), lead)
     _says_what_it_is(layout, story, sheets, places)
     return story
 

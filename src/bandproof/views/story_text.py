@@ -22,19 +22,40 @@ _WIDTH = 100
 def story_text(layout: Layout, story: Story, *, title: str = "", ending: str = "") -> str:
     """The story as text; `ending` says what the last state shows, e.g. which claim is broken."""
     rows = [title, ""] if title else []
+    rows += _came_about(layout, story)
     rows.append(f"Start: {plain(story.start)}")
     rows += [line for row in situation(layout, story) for line in _wrapped(row, "    ", "      ")]
+    rows += _numbered(layout, story)
+    if ending:
+        rows += ["", *_wrapped(ending, "", "")]
+    if story.pressures:
+        rows += ["", "Pressures are gauge; those named are one set of real pressures that fits the whole story."]
+    return "\n".join(rows) + "\n"
+
+
+def _came_about(layout: Layout, story: Story) -> list[str]:
+    """The runs that came to the story's start, each from where it begins; nothing where nothing comes before."""
+    leads = story.parts()[:-1]
+    if not leads:
+        return []
+    rows = ["How it came to this", f"Start: {plain(leads[0].start)}"]
+    rows += [line for row in situation(layout, leads[0]) for line in _wrapped(row, "    ", "      ")]
+    for lead in leads:
+        rows += [] if lead is leads[0] else [f"That is the start {plain(lead.start)}."]
+        rows += _numbered(layout, lead)
+    return [*rows, ""]
+
+
+def _numbered(layout: Layout, story: Story) -> list[str]:
+    """The steps, numbered."""
+    rows: list[str] = []
     digits = len(str(len(story.steps)))
     for number in range(1, len(story.steps) + 1):
         first = f"{number:>{digits}}. "
         indent = " " * (digits + 2)
         for place, text in enumerate(_sentences(layout, story, number)):
             rows += _wrapped(text, indent if place else first, indent + "  ")
-    if ending:
-        rows += ["", *_wrapped(ending, "", "")]
-    if story.pressures:
-        rows += ["", "Pressures are gauge; those named are one set of real pressures that fits the whole story."]
-    return "\n".join(rows) + "\n"
+    return rows
 
 
 def _typed(text: str) -> str:

@@ -21,12 +21,12 @@ from fractions import Fraction
 from bandproof.encoding.system import Problem, StepRule
 from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.accounts import Air, Fact
-from bandproof.lemmas.cubes import Literal, Needs, whole
+from bandproof.lemmas.cubes import Literal, Needs, whole_run
 from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slope_terms, slopes
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
 from bandproof.lemmas.unknowns import NEGLECTED, Sizes, declared_sizes
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import StepKind, Story
+from bandproof.machine.story import StepKind, Story, joined, with_pressures
 from bandproof.machine.telling import tell
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Range, VolumeKind
 from bandproof.properties.claim import Property
@@ -136,7 +136,8 @@ def concretise(
     if found is not None:
         return found
     witness = Witness(rule, problem, usual_sizes(layout))
-    for depth in range(len(story.steps), len(story.steps) + more + 1):
+    shortest = len(joined(story).steps)
+    for depth in range(shortest, shortest + more + 1):
         for seed in range(1, _TRIES + 1):
             states = witness.at(depth, limit, check, seed=seed)
             if states is None:
@@ -151,15 +152,13 @@ def concretise(
 def _hint(layout: Layout, story: Story, check: Check | None) -> Lemma | None:
     """What makes a story unreal for the usual sizes, if that is found."""
     exact = {name: Range(size, size) for name, size in usual_sizes(layout).items()}
-    found = _refute(layout, [whole(layout, state) for state in story.states], story.start, check, exact)
+    found = _refute(layout, whole_run(layout, story), joined(story).start, check, exact)
     return found if isinstance(found, Lemma) else None
 
 
 def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
     """What is said of a story that is not real for the usual sizes."""
-    answer = _refute(
-        layout, [whole(layout, state) for state in story.states], story.start, check, declared_sizes(layout)
-    )
+    answer = _refute(layout, whole_run(layout, story), joined(story).start, check, declared_sizes(layout))
     if isinstance(answer, Unclear):
         return answer
     if isinstance(answer, Lemma):
@@ -233,9 +232,9 @@ def _solve(
 ) -> Real | None:
     """With the air in lines counted if that can be."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
-    places = [whole(layout, state) for state in story.states]
+    places = whole_run(layout, story)
     for all_counted in (True, False):
-        air = Air(layout, places, story.start, exact, all_counted=all_counted)
+        air = Air(layout, places, joined(story).start, exact, all_counted=all_counted)
         found = _solve_accounts(air, story, claim, sizes, check)
         if found is not None:
             return found
@@ -245,8 +244,9 @@ def _solve(
 def _solve_accounts(
     air: Air, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
 ) -> Real | None:
-    inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(_preferences(air, story, claim))}
-    reacting = [Negation(air.lasting[place]) for place, step in enumerate(story.steps) if step.kind is StepKind.REACT]
+    run = joined(story)
+    inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(_preferences(air, run, claim))}
+    reacting = [Negation(air.lasting[place]) for place, step in enumerate(run.steps) if step.kind is StepKind.REACT]
     granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
     demands: list[Bool] = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
     demands.append(Negation(NEGLECTED) if air.all_counted else NEGLECTED)
@@ -316,19 +316,20 @@ def _at_rest(air: Air, claim: Property | None) -> Iterator[Bool]:
 def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction]) -> Real:
     pressures = tuple(
         tuple(session.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
-        for place in range(len(story.states))
+        for place in range(len(air.places))
     )
+    real = with_pressures(story, pressures)
     drifting = tuple(
         place
         for place, step in enumerate(story.steps)
-        if step.kind is not StepKind.FLOW and pressures[place] != pressures[place + 1]
+        if step.kind is not StepKind.FLOW and real.pressures[place] != real.pressures[place + 1]
     )
     named = list(air.named_settings())
     chosen = session.numbers(symbol for _, symbol in named)
     settings = tuple((known.part, known.setting, value) for (known, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
     neglected = session.truth(NEGLECTED)
-    return Real(replace(story, pressures=pressures), tuple(sizes.items()), neglected, settings, assumed, drifting)
+    return Real(real, tuple(sizes.items()), neglected, settings, assumed, drifting)
 
 
 # -------------------------------------------------------------------------------------------------------- refuting

@@ -143,7 +143,7 @@ class Witness:
             assertion(at_most(Number(low), symbol, Number(high))) for symbol, (low, high) in self._settings.items()
         ]
         lines += [*self._states[: depth + 1], *self._steps[:depth], assertion(self._start)]
-        for volume, given in self._arrangement.start(self._problem.claim.during).pressures:
+        for volume, given in self._arrangement.way_to(self._problem.claim.during)[0].pressures:
             lines.append(assertion(at_most(Number(given.low), _level(volume, _HERE), Number(given.high))))
         lines.append(assertion(self._hit, depth))
         return "\n".join(lines)

@@ -22,7 +22,6 @@ from bandproof.findings.reasons import (
     ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
-    StartTooWide,
     StartUnreachable,
     StartUnshown,
     Unreal,
@@ -57,7 +56,7 @@ def wide(arrangement: Arrangement) -> st.SearchStrategy[tuple[Condition, ...]]:
     return st.lists(written | written.map(normal_form) | tied, max_size=3).map(tuple)
 
 
-def reasons(arrangement: Arrangement) -> st.SearchStrategy[Reason]:
+def reasons() -> st.SearchStrategy[Reason]:
     """Any reason."""
     return st.one_of(
         out_of_time,
@@ -74,7 +73,7 @@ def reasons(arrangement: Arrangement) -> st.SearchStrategy[Reason]:
         st.builds(PerhapsShorter, numbers, numbers),
         st.builds(ShorterUnreal, numbers),
         st.builds(StartUnreachable, words, words),
-        st.builds(StartTooWide, st.sampled_from(Verdict), words, words, wide(arrangement)),
+        st.builds(StartUnshown, words, unreal),
     )
 
 
@@ -96,13 +95,13 @@ def findings(draw: st.DrawFn) -> tuple[Finding, Arrangement]:
     known: Layout | None = layout if draw(st.booleans()) else None
     learnt = st.builds(Learnt, st.none() | words, st.lists(wide(arrangement), max_size=2).map(tuple))
     waiting = st.builds(Waiting, st.sampled_from(Verdict), st.booleans(), st.none() | out_of_time | out_of_memory)
-    assumption = st.builds(StartUnshown, words, unreal) | st.builds(StartAssumed, words)
+    assumption = st.builds(StartAssumed, words)
     finding = Finding(
         property=draw(words),
         says=draw(words),
         basis=draw(words),
         verdict=draw(st.sampled_from(Verdict)),
-        reasons=tuple(draw(st.lists(reasons(arrangement), max_size=3))),
+        reasons=tuple(draw(st.lists(reasons(), max_size=3))),
         steps=draw(st.none() | numbers),
         seconds=draw(seconds),
         caution=draw(words),

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import given, settings
 
 from bandproof.findings.content import arrangement_hash, content_hash
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.finding import Finding, Learnt, Verdict
 from bandproof.findings.job import Job
 from bandproof.findings.limits import Limits
-from bandproof.findings.reasons import Lemmas, OutOfTime, StartTooWide
+from bandproof.findings.reasons import Lemmas, OutOfTime
 from bandproof.findings.records import StaleRecordError, read_finding, read_job, write_finding, write_job
 from bandproof.findings.shapes import BadRecordError
 from bandproof.findings.story_file import story_schema
@@ -248,7 +248,7 @@ NODES: list[Condition] = [
 
 @pytest.mark.parametrize("node", NODES, ids=lambda node: type(node).__name__)
 def test_every_kind_of_condition_comes_back_as_it_went(node: Condition) -> None:
-    wide = replace(broken(), reasons=(StartTooWide(Verdict.PROVEN, "a", "b", (node, Not(node))),))
+    wide = replace(broken(), learnt=(Learnt("a", ((node, Not(node)),)),))
     assert read_finding(write_finding(wide), arrangement()) == wide
 
 
