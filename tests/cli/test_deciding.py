@@ -261,7 +261,7 @@ def test_a_run_from_a_state_that_cannot_come_about_refutes_nothing(tmp_path: Pat
 
 def falling(folder: Path) -> tuple[Case, Finding]:
     """A claim broken from a start that has to be reached."""
-    case = case_of(folder, claim("falls", 'always = "tank is at least 20 psi"', during="loose"), LOOSE)
+    case = case_of(folder, claim("falls", 'always = "brake is at least 20 psi"', during="loose"), LOOSE)
     return case, Decider(case).decide(case.claims[0])
 
 

@@ -190,10 +190,13 @@ def _strangeness(
     rule = StepRule(layout)
     problem = pose(rule, claim)
     lemmas: list[Lemma] = []
+    begins = arrangement.way_to(claim.during)[0].name
     for order, written in enumerate(certificate.lemmas, start=1):
         lemma = read_lemma(layout, claim, written)
         if lemma is None:
-            return [f"its lemma {order} speaks of what the arrangement or the claim's runs do not have"]
+            return [f"its lemma {order} speaks of what the arrangement does not have"]
+        if lemma.start not in (None, begins):
+            return [f"its lemma {order} is about runs that begin elsewhere than those of the claim"]
         problem = refine(rule, problem, lemma)
         lemmas.append(lemma)
     literal = {

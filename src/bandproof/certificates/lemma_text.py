@@ -39,11 +39,8 @@ def _as_list(atom: Literal) -> list[object]:
 
 
 def read_lemma(layout: Layout, claim: Property, written: WrittenLemma) -> Lemma | None:
-    """The lemma that was written; None when it speaks of what the layout, or a run of the claim, does not have.
-
-    A lemma about runs that begin somewhere says nothing of the claim's runs unless these begin there too.
-    """
-    first, *passed = (start.name for start in layout.arrangement.way_to(claim.during))
+    """The lemma that was written; None when it speaks of what the layout, or a run of the claim, does not have."""
+    passed = [start.name for start in layout.arrangement.way_to(claim.during)[1:]]
     places: list[frozenset[Literal]] = []
     for items in written.places:
         atoms = [_atom(layout, passed, item) for item in items]
@@ -51,7 +48,8 @@ def read_lemma(layout: Layout, claim: Property, written: WrittenLemma) -> Lemma 
             return None
         places.append(frozenset(atom for atom in atoms if atom is not None))
     start = None if written.begins == "anywhere" else written.begins.removeprefix("at the start ")
-    return Lemma(tuple(places), start) if places and start in (None, first) else None
+    known = start is None or start in {s.name for s in layout.arrangement.starts}
+    return Lemma(tuple(places), start) if places and known else None
 
 
 def _atom(layout: Layout, passed: list[str], item: object) -> Literal | None:
