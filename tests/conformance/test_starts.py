@@ -73,7 +73,7 @@ def test_a_lemma_about_a_start_that_no_run_of_the_claim_passes_is_refused() -> N
     case, text = certificate("a start built on a start that takes more air than there is")
     forged = text.replace('["passed", "start1"', '["passed", "start0"')
     if forged == text:
-        forged = text.replace("; atoms: [", '; atoms: [["passed", "start0", 0, [], true], ', 1)
+        forged = text.replace("; atoms: [[", '; atoms: [["passed", "start0", 0, [], true], [', 1)
     assert any("does not have" in fault for fault in against(case, forged).faults)
 
 

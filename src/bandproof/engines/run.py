@@ -34,7 +34,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Real, Unclear, concretise
+from bandproof.witness.concretise import Impossible, Real, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -188,6 +188,7 @@ def decide(
         answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
         if isinstance(answer, Real):
             _replayed(rule, claim, answer.story, "the search for pressures")
+            sights.extend(answer.story.states, real=True)
             shown = _shown(claim, problem, outcome, answer.story)
             return replace(shown, lemmas=tuple(lemmas), vehicle=_vehicle(answer))
         lemma = answer.hint if isinstance(answer, Unclear) else answer.lemma
@@ -204,9 +205,7 @@ def decide(
     )
     if monitor_of(claim).wanted:
         return replace(decision, verdict=Verdict.REFUTED, reasons=(NoRun(),))
-    if _is_empty(rule, claim, problem, sights, check):
-        return replace(decision, verdict=Verdict.EMPTY, reasons=(ConditionNever(),))
-    return decision
+    return _empty(rule, decision, sights, check) or decision
 
 
 def never_begun(rule: StepRule, claim: Property, reason: StartUnreachable, lemmas: tuple[Lemma, ...]) -> Decision:
@@ -256,20 +255,33 @@ def _sights(problem: Problem) -> Sights:
     return Sights(seen())
 
 
-def _is_empty(rule: StepRule, claim: Property, problem: Problem, sights: Sights, check: Check) -> bool:
-    """A conditional claim whose condition holds in no reachable state."""
-    monitor = problem.layout.monitor(claim)
+def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> Decision | None:
+    """The answer to a proven conditional claim whose condition holds in no reachable state; None when it does in one.
+
+    A run to the condition is to be real, as one to a bad is; where it is not shown that none is, the claim stays proven.
+    """
+    problem, lemmas = proven.problem, list(proven.lemmas)
+    monitor = problem.layout.monitor(problem.claim)
     if monitor.applies is None:
-        return False
+        return None
 
     def wanted(state: State) -> bool:
         check()
         return applies(rule.layout, monitor, state)
 
-    if sights.some(wanted):
-        return False
-    story = search(problem, problem.applies, check, shortest=False).story
-    if story is None:
-        return True
-    sights.extend(story.states)
-    return False
+    if sights.some_real(wanted):
+        return None
+    while len(lemmas) <= LEMMAS:
+        story = search(problem, problem.applies, check, shortest=False).story
+        if story is None:
+            return replace(
+                proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
+            )
+        answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
+        if isinstance(answer, Real):
+            sights.extend(answer.story.states, real=True)
+        if not isinstance(answer, Impossible):
+            return None
+        lemmas.append(answer.lemma)
+        problem = refine(rule, problem, answer.lemma)
+    return None

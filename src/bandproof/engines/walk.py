@@ -41,11 +41,18 @@ class Sights:
 
     def __init__(self, states: Iterator[State]) -> None:
         self._known: list[State] = []
+        self._real: list[State] = []
         self._further = states
 
-    def extend(self, states: tuple[State, ...]) -> None:
-        """Remember states of a run."""
+    def extend(self, states: tuple[State, ...], *, real: bool = False) -> None:
+        """Remember states of a run; a `real` one has pressures throughout."""
         self._known.extend(states)
+        if real:
+            self._real.extend(states)
+
+    def some_real(self, wanted: Callable[[State], bool]) -> bool:
+        """One of the states of real runs is wanted."""
+        return any(map(wanted, self._real))
 
     def some(self, wanted: Callable[[State], bool]) -> bool:
         """One of the states is wanted. Walks go on only until one is."""
