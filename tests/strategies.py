@@ -46,7 +46,7 @@ from bandproof.properties.claim import Pace, Property, Shape
 MARKS = tuple(Fraction(100_000 * k) for k in (1, 3, 6))
 HIGHEST = Fraction(1_000_000)
 
-#: The shapes of claims that a monitor is made of.
+#: The shapes that a run to one state decides; where runs end is another question (`tests.differential.test_rounds`).
 SEARCHED = tuple(shape for shape in Shape if shape is not Shape.ENDS_IN)
 
 

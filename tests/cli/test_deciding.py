@@ -369,18 +369,25 @@ def test_properties_are_those_that_apply(tmp_path: Path) -> None:
 ENDS_IN = claim("fills", 'ends_in.when = "lever is forward"', **{"ends_in.then": "brake is at least 60 psi"})
 
 
-def test_a_claim_of_where_runs_end_stays_undecided_beside_others(tmp_path: Path) -> None:
-    first, second = decided(tmp_path, ENDS_IN + PROVEN)
-    said = "claims of the shape ends_in are not decided by this version"
-    assert (first.verdict, reason_text(first)) == (Verdict.UNDECIDED, said)
-    assert (first.story, first.certificate) == (None, None)
-    assert second.verdict is Verdict.PROVEN
-
-
-def test_nothing_is_posed_of_where_runs_end(tmp_path: Path) -> None:
+def test_a_claim_about_where_runs_end_is_proven_with_a_certificate(tmp_path: Path) -> None:
     case = case_of(tmp_path, ENDS_IN)
-    with pytest.raises(ValueError, match="there is no monitor for claims of the shape ends_in"):
-        pose(StepRule(case.layout()), case.properties[0])
+    finding = Decider(case).decide(case.claims[0])
+    assert (finding.verdict, finding.story) == (Verdict.PROVEN, None)
+    assert finding.certificate is not None
+    assert recheck_against(finding.certificate, case.arrangement, case.properties[0]).ok
+    assert "since the saving it has" in finding.certificate
+
+
+def test_a_claim_about_where_runs_end_is_refuted_by_a_story_that_goes_on_for_ever(tmp_path: Path) -> None:
+    ends = claim("empties", 'ends_in.when = "lever is forward"', **{"ends_in.then": "brake is below 60 psi"})
+    case = case_of(tmp_path, ends)
+    finding = Decider(case).decide(case.claims[0])
+    assert finding.verdict is Verdict.REFUTED
+    assert finding.story is not None
+    assert finding.layout is not None
+    assert finding.story.loop is not None
+    assert finding.story.pressures
+    assert replay(finding.layout, finding.story, case.properties[0]) is None
 
 
 def test_the_roles_that_are_missing_are_named_once_for_each_pack(tmp_path: Path) -> None:

@@ -387,4 +387,41 @@ MOVES = (
     ),
 )
 
-ENDS_IN: tuple[Case, ...] = (*FILLS, *BALANCES, *ROUND, *DRIVEN, *SURROUNDED, *MOVES)
+#: Two lines, one behind the other, and a vent on the nearer one.
+CHAIN = volumes(far="line", near="line") + joined("joint far near", "vent near")
+FED_CHAIN = volumes(far="line", near="line") + joined("joint far near", "vent near", "feed far")
+
+CHAINS = (
+    ends(
+        "a chain empties",
+        "air only leaves it: each line alone could be fed by the other, both together cannot",
+        CHAIN + starting(far="5", near="5"),
+        ends_in(below("far", 2)),
+    ),
+    strays(
+        "a chain that is fed need not empty",
+        "what comes may be as much as goes at any pressure",
+        FED_CHAIN + starting(far="5", near="5"),
+        ends_in(below("far", 2)),
+    ),
+    strays(
+        "a chain behind a one-way valve does not empty",
+        "the far line holds its air",
+        volumes(far="line", near="line") + joined("oneway near far", "vent near") + starting(far="5", near="5"),
+        ends_in(below("far", 2)),
+    ),
+    ends(
+        "a chain empties beside a to and fro",
+        "the regulated line is another; of the chain's air some leaves round after round, and none comes back",
+        volumes(v="line") + KEEPER + LEAK + CHAIN + starting(far="5", near="5") + ONE_SETTING,
+        ends_in(below("far", 2)),
+    ),
+    strays(
+        "a line beside a lever",
+        "nothing joins them",
+        line(HANDLE, v="3"),
+        ends_in(below("v", 2)),
+    ),
+)
+
+ENDS_IN: tuple[Case, ...] = (*FILLS, *CHAINS, *BALANCES, *ROUND, *DRIVEN, *SURROUNDED, *MOVES)

@@ -17,6 +17,7 @@ from fractions import Fraction
 
 from bandproof.certificates.invariant import Clause, definition_clauses
 from bandproof.encoding.bit_words import Wording, claim_words, show_thresholds
+from bandproof.encoding.circuit import FALSE
 from bandproof.encoding.smt_gates import Gates, Symbols, after_symbol
 from bandproof.encoding.system import Problem
 from bandproof.machine.layout import Layout
@@ -129,6 +130,7 @@ def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lem
         *_HOW_TO_READ,
         *_volumes(problem.layout),
         *_watches(problem.layout),
+        *(_ABOUT_ROUNDS if problem.saved != FALSE else []),
         *_readings(problem, clauses),
         *_query(Query.START, gates, symbols, clauses, {"start": problem.start}),
         *_query(Query.STEP, gates, symbols, clauses, steps),
@@ -174,6 +176,14 @@ _ABOUT_WATCHES = """\
 ;
 ; Pace. A volume is due while its net flow has one sign all over its band. While it stays due, in one direction and in
 ; its band, crossings of other volumes are counted, those that come a whole band after the one before.""".splitlines()
+
+
+_ABOUT_ROUNDS = """\
+;
+; For ever. A run that goes on for ever comes back to a state. At some moment, chosen freely, the round begins: where the
+; run is then is remembered, and what is seen from then on. Excluded is the end of a round: the run is where it began, the
+; condition has held all along, nobody has acted, the claim's end has failed at some time (not asked where it is shown that
+; the claim is empty), nothing was due all the time, and no air is lost for good. A round may be no step at all.""".splitlines()
 
 
 def _seconds(time: Fraction) -> str:

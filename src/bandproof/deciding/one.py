@@ -23,7 +23,6 @@ from bandproof.findings.reasons import (
     NoMoreMemory,
     NoPressures,
     Reason,
-    ShapeNotDecided,
     StartAssumed,
     StartUnreachable,
     StartUnshown,
@@ -32,7 +31,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story, joined
 from bandproof.machine.telling import NotARunError
 from bandproof.model.arrangement import Start
-from bandproof.properties.claim import NotApplicable, Pace, Property, Shape, coming
+from bandproof.properties.claim import NotApplicable, Pace, Property, coming
 from bandproof.text.errors import CrossCheckError
 
 if TYPE_CHECKING:
@@ -69,8 +68,7 @@ class Decider:
         self._waiting: dict[Property, Verdict] = {}
         ways = [self.layout.arrangement.way_to(claim.during)[1:] for claim in case.properties]
         for claim in (*case.properties, *(coming(start.name) for way in ways for start in way)):
-            if claim.shape is not Shape.ENDS_IN:
-                pose(self._rule, claim)
+            pose(self._rule, claim)
 
     def decide(self, claim: Property | NotApplicable, limits: Limits | None = None) -> Finding:
         """Answer one claim of the case. CrossCheckError when two parts of this program contradict each other.
@@ -79,8 +77,6 @@ class Decider:
         """
         if isinstance(claim, NotApplicable):
             return unanswered(claim)
-        if claim.shape is Shape.ENDS_IN:
-            return unanswered(claim, ShapeNotDecided(claim.shape))
         began = time.perf_counter()
         try:
             finding = self._decide(claim, Clock(limits or Limits()))

@@ -18,7 +18,7 @@ from bandproof.findings.shapes import BadRecordError
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.story import Story
-from bandproof.properties.claim import Property, Shape
+from bandproof.properties.claim import Property
 from bandproof.terms.names import closest
 from bandproof.text.errors import FileError
 from bandproof.views.reasons_text import unreal_words
@@ -133,9 +133,6 @@ def _made_real(layout: Layout, story: Story, claim: Property, done: tuple[str, .
 
 def _claim(case: Case, name: str) -> Property:
     for claim in case.properties:
-        if claim.id == name and claim.shape is Shape.ENDS_IN:
-            message = f'property "{name}" is of the shape {claim.shape}, which this version does not decide'
-            raise RequestError(message)
         if claim.id == name:
             return claim
     near = closest(name, [claim.id for claim in case.properties])

@@ -68,6 +68,75 @@ class FlowRule:
         kept = self.net_can_be(volume, self.spans(volume)[rank + 1], inward=True, strict=False)
         return self._c.all_of([self.in_band(volume, rank + 1), negate(kept)])
 
+    def neighbours(self, volume: str) -> list[str]:
+        """The volumes that passages can join to this one."""
+        ends = [end for _, p, _ in self._touching[volume] for end in (p.upstream, p.downstream)]
+        return [end for end in dict.fromkeys(ends) if end != volume and end in self._touching]
+
+    def driven(self, volume: str, *, upward: bool, via: str | None = None) -> int:
+        """The volume's net inflow (not `upward`: outflow) stays above nothing as long as all volumes stay in their bands.
+
+        In some band that it can leave so, for all sizes. `via` is the neighbour, if any, that may draw near to the
+        volume's band, where its own flow is looked at too: see `bandproof.machine.endless`.
+        """
+        bands = range(len(self._e.levels[volume])) if upward else range(1, len(self._e.levels[volume]) + 1)
+        return self._c.any_of(
+            self._c.both(
+                self.in_band(volume, band), self._gains(volume, self.spans(volume)[band], upward=upward, via=via)
+            )
+            for band in bands
+        )
+
+    def _gains(self, volume: str, own: Range, *, upward: bool, via: str | None) -> int:
+        """The same for pressures of the volume in `own`."""
+        c = self._c
+        more: list[int] = []
+        against: list[int] = []
+        terms: list[_Term] = []
+        for _, passage, is_open in self._touching[volume]:
+            into = passage.downstream == volume
+            other = passage.upstream if into else passage.downstream
+            if passage.size is not None:
+                values = self._values(passage, other, own, into=into, inward=not upward)
+                terms.append(_Term(is_open, other, values))
+            elif not passage.one_way or into != upward:
+                against.append(c.both(is_open, self._beyond(other, own, frozenset(), inward=not upward)))
+            if not passage.one_way or into == upward:
+                apart = self._apart(other, own, above=upward) if passage.size is None else FALSE
+                leaves = self._leaves(other, own, upward=upward) if other == via else FALSE
+                more.append(c.both(is_open, c.either(apart, leaves)))
+        gains = negate(self._sum_positive(terms, strict=False))
+        keeps = negate(self._sum_positive(terms, strict=True))
+        return c.all_of([*map(negate, against), c.either(gains, c.both(keeps, c.any_of(more)))])
+
+    def _apart(self, other: str, own: Range, *, above: bool) -> int:
+        """The closed band of the other end lies wholly above (not `above`: below) the range `own`, without touching it."""
+        spans = self.spans(other)
+        levels = self._e.levels.get(other, [])
+        if above:
+            first = next((band for band, span in enumerate(spans) if span.low > own.high), None)
+            return FALSE if first is None else TRUE if first == 0 else levels[first - 1]
+        last = max((band for band, span in enumerate(spans) if span.high < own.low), default=None)
+        return FALSE if last is None else TRUE if last == len(spans) - 1 else negate(levels[last])
+
+    def apart(self, u: str, v: str) -> int:
+        """The closed bands of two nodes do not touch, and that of `u` is the one above."""
+        if v == ATMOSPHERE:
+            return self._apart(u, Range(Fraction(0), Fraction(0)), above=True)
+        spans = self.spans(v)
+        return self._c.any_of(
+            self._c.both(self._e.surely_below(v, span.high), self._apart(u, span, above=True)) for span in spans
+        )
+
+    def _leaves(self, other: str, own: Range, *, upward: bool) -> int:
+        """The other end is in the band that begins where `own` ends (not `upward`: the reverse), and has to leave there."""
+        mark = own.high if upward else own.low
+        marks = self._e.layout.thresholds[other]
+        if mark not in marks:
+            return FALSE
+        band = marks.index(mark) + upward
+        return self._c.both(self.in_band(other, band), self._gains(other, Range(mark, mark), upward=upward, via=None))
+
     def in_band(self, volume: str, band: int) -> int:
         """The volume is in its band of this number."""
         levels = self._e.levels[volume]

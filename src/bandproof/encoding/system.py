@@ -1,17 +1,15 @@
 """The step rule as a total function, and one property's search problem on top of it.
 
-`StepRule` is built once for a layout and serves every property; `Problem` adds what one property fixes: its start, the
+`StepRule` is built once for a layout and serves every property; a `Problem` adds what one property fixes: its start, the
 driver's pace, the mishaps that may occur, the monitor's memory, and the formula of a bad.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 from bandproof.encoding.bits import (
-    Bit,
     BitSort,
     Choice,
     Deed,
@@ -24,20 +22,23 @@ from bandproof.encoding.bits import (
 from bandproof.encoding.circuit import FALSE, TRUE, Circuit, negate
 from bandproof.encoding.clauses import ClauseTemplate
 from bandproof.encoding.encode import Encoding
+from bandproof.encoding.endless import endless
 from bandproof.encoding.final import FinalRule
 from bandproof.encoding.flow import FlowRule
 from bandproof.encoding.monitor import encode_monitor
 from bandproof.encoding.pace import PaceRule
+from bandproof.encoding.problem import Problem
 from bandproof.encoding.way import WayRule
 from bandproof.encoding.windows import WindowRule
 from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Count, State
 from bandproof.model.arrangement import VolumeKind
 from bandproof.model.conditions import AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace, Property
 from bandproof.properties.monitors import Monitor
+
+__all__ = ["Problem", "StepRule", "pose"]
 
 
 class StepRule:
@@ -282,84 +283,8 @@ class StepRule:
                     following[bit] = c.either(there, c.both(bit, negate(turned)))
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """Find a run from `start` to a `bad`.
-
-    All fields are literals of `circuit`. `after[i]` is the value of `bits[i]` after a step; it depends on the bits and
-    on the choices. `well_formed` holds in every state and is kept by every step. `applies` says that the condition of a
-    conditional property holds here; TRUE for the other shapes. `over` is the bit that says nothing can be a bad any
-    more, now or later; FALSE where there is no such bit. `side` is the prefix of the encoding that is `layout`'s. `windows` are those
-    of the claim's runs.
-    """
-
-    circuit: Circuit
-    layout: Layout
-    claim: Property
-    bits: tuple[Bit, ...]
-    after: tuple[int, ...]
-    accelerated: tuple[int, ...]
-    start: int
-    bad: int
-    applies: int
-    well_formed: int
-    #: Formulas of this circuit as clauses, made once and shared by all problems of one rule.
-    templates: dict[tuple[int, ...], ClauseTemplate] = field(compare=False, repr=False)
-    over: int = FALSE
-    side: str = ""
-    windows: tuple[Window, ...] = ()
-    #: The claim's own run has begun: the starts before it, if there are any, are passed.
-    begun: int = TRUE
-
-    def state_of(self, values: list[bool]) -> State:
-        """The arrangement's state when the bits have `values`; those of its side that say where it is are looked at."""
-        truth: _Truth = {
-            (bit.sort, bit.subject, bit.value): value
-            for bit, value in zip(self.bits, values, strict=True)
-            if bit.side == self.side
-        }
-        arrangement = self.layout.arrangement
-        return State(
-            tuple(
-                sum(truth[BitSort.VOLUME, v.name, mark] for mark in self.layout.thresholds[v.name])
-                for v in arrangement.volumes
-            ),
-            tuple(_standing(truth, BitSort.PART, p.name, p.states) for p in arrangement.parts),
-            tuple(_standing(truth, BitSort.CONTROL, k.name, k.positions) for k in arrangement.controls),
-            frozenset(m.name for m in arrangement.mishaps if truth[BitSort.MISHAP, m.name, "present"]),
-            tuple(
-                Count(
-                    sum(truth[BitSort.COUNT, number, rank + 1] for rank in range(watch.allowance)),
-                    None if truth[BitSort.LAST, number, "none"] else truth[BitSort.LAST, number, "up"],
-                )
-                for number, watch in enumerate(self.layout.timing_constraints)
-            ),
-            tuple(
-                frozenset(
-                    rank
-                    for rank in range(len(self.layout.thresholds[window.tank]))
-                    if truth[BitSort.WINDOW, window.tank, rank]
-                )
-                for window in self.windows
-            ),
-            frozenset(str(name) for (sort, name, _), value in truth.items() if sort is BitSort.PASSED and value),
-        )
-
-
-#: Whether each bit holds, by its sort, subject and value.
-_Truth = dict[tuple[BitSort, str | int, str | int | Fraction], bool]
-
-
-def _standing(truth: _Truth, sort: BitSort, subject: str, values: tuple[str, ...]) -> str:
-    if len(values) == 1:
-        return values[0]
-    if len(values) == 2:
-        return values[truth[sort, subject, values[1]]]
-    return next(value for value in values if truth[sort, subject, value])
-
-
 def pose(rule: StepRule, claim: Property) -> Problem:
-    """The search problem of one property. It is built once. ValueError for a shape that has no monitor."""
+    """The search problem of one property. It is built once."""
     if claim not in rule.posed:
         rule.posed[claim] = _pose(rule, claim)
     return rule.posed[claim]
@@ -374,7 +299,7 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
     after = rule.after(claim.pace, claim.mishaps, bounds, begun=way.begun)
     # A leap passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
     leap = after
-    if not (rule.layout.timing_constraints or bounds or monitor.fades):
+    if not (rule.layout.timing_constraints or bounds or monitor.fades or monitor.endless):
         leap = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor), begun=way.begun)
     watching = encode_monitor(e, rule.final, monitor)
     still = negate(rule.touched(after)) if monitor.fades else TRUE
@@ -382,7 +307,7 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
     crossed = rule.windows.bits(bounds)
     bits = (*e.bits, *crossed)
     memory = (*watching.bits, *way.bits)
-    return Problem(
+    problem = Problem(
         c,
         rule.layout,
         claim,
@@ -399,3 +324,4 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
         bounds,
         way.begun,
     )
+    return endless(e, rule.flow, problem) if monitor.endless else problem

@@ -107,17 +107,21 @@ class Unrolling:
         return self._told(depth)
 
     def _told(self, depth: int) -> Story:
-        return tell(self.problem.layout, self.problem.claim, [self._state(copy) for copy in range(depth + 1)])
+        problem = self.problem
+        run = [self._state(copy) for copy in range(depth + 1)]
+        return tell(
+            problem.layout, problem.claim, [problem.state_of(values) for values in run], problem.round_from(run)
+        )
 
     def _groups(self) -> list[Group]:
-        """What is asked to stand still, in that order: tanks, parts, all else but the pace counters."""
+        """What is asked to stand still, in that order: tanks, parts, all else that says where the arrangement is."""
         tanks = {v.name for v in self.problem.layout.arrangement.volumes if v.kind is VolumeKind.TANK}
 
         def order(bit: Bit) -> tuple[bool, bool, Group]:
             tank = bit.sort is BitSort.VOLUME and bit.subject in tanks
             return (not tank, bit.sort is not BitSort.PART, bit.group)
 
-        bits = [bit for bit in self.problem.bits if bit.sort not in (BitSort.COUNT, BitSort.LAST)]
+        bits = [bit for bit in self.problem.bits if bit.sort not in (BitSort.COUNT, BitSort.LAST, BitSort.LOOP)]
         return list(dict.fromkeys(bit.group for bit in sorted(bits, key=order)))
 
     def _stands_still(self, group: Group, copy: int) -> tuple[int, list[tuple[int, int]]]:
@@ -135,8 +139,8 @@ class Unrolling:
     def _value(self, signed: int) -> bool:
         return (self._model[abs(signed) - 1] > 0) == (signed > 0)
 
-    def _state(self, copy: int) -> State:
-        return self.problem.state_of([self._value(x) for x in self._copies[copy]])
+    def _state(self, copy: int) -> list[bool]:
+        return [self._value(x) for x in self._copies[copy]]
 
     @property
     def work(self) -> int:

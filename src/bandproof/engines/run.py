@@ -150,7 +150,8 @@ def search(problem: Problem, goal: int, check: Check, *, shortest: bool = True, 
 def _as_found(problem: Problem, reached: Reached, depth: int) -> Outcome:
     """The run that reachability found, when bounded search could not look for a shorter one to the end."""
     assert reached.states is not None
-    story = tell(problem.layout, problem.claim, [problem.state_of(list(values)) for values in reached.states])
+    states = [problem.state_of(values) for values in reached.states]
+    story = tell(problem.layout, problem.claim, states, problem.round_from(reached.states))
     return Outcome(story, None, "reachability", depth if len(joined(story).steps) > depth else None)
 
 
@@ -269,7 +270,7 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
         check()
         return applies(rule.layout, monitor, state)
 
-    if sights.some_real(wanted):
+    if not monitor.endless and sights.some_real(wanted):
         return None
     while len(lemmas) <= LEMMAS:
         story = search(problem, problem.applies, check, shortest=False).story

@@ -97,6 +97,7 @@ class Unreal(StrEnum):
 
     AIR = "air"
     NO_SIZES = "no-sizes"
+    NO_ROUND = "no-round"
     NOT_CONFIRMED = "not-confirmed"
     GAVE_UP = "gave-up"
 

@@ -106,7 +106,11 @@ class LeadShape(Record):
 
 
 class StoryFile(Record):
-    """A whole story file; `lead` is there where the story's start has to be reached from another."""
+    """A whole story file; `lead` is there where the story's start has to be reached from another.
+
+    `loop` is there where the run goes on for ever: all that follows the state of that number (the initial one is 0) comes
+    again and again, and the last state is that state.
+    """
 
     format: Literal["bandproof-story/1"]
     arrangement: Identity
@@ -119,6 +123,7 @@ class StoryFile(Record):
     lead: LeadShape | None = None
     initial: StateShape
     steps: list[StepShape]
+    loop: int | None = None
 
 
 def story_schema() -> dict[str, Any]:

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from transitions import Machine, MachineError
 
+from bandproof.machine.endless import goes_round
 from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.monitor import first_bad
@@ -118,12 +119,16 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
     """Run a story on the machine. None when it is a run of the arrangement that ends in the bad it claims; else why not.
 
     Checks the start and the run that comes to it, every step, the kinds and events written beside the steps, and that
-    the last state, and no earlier one, is a bad.
+    the last state, and no earlier one, is a bad; or, of a claim about where runs end, that it goes round for ever as that
+    claim forbids.
     """
     fault = _came_about(layout, story) or _goes(layout, story, claim)
     if fault is not None:
         return fault
-    found = first_bad(layout, claim, with_memory(layout, story.states, windows(layout.arrangement, claim)))
+    states = with_memory(layout, story.states, windows(layout.arrangement, claim))
+    if story.loop is not None or layout.monitor(claim).endless:
+        return goes_round(layout, claim, states, story.loop)
+    found = first_bad(layout, claim, states)
     if found != len(story.states) - 1:
         where = "no state" if found is None else f"state {found}"
         return f"the run should end in its first bad, but {where} is one"

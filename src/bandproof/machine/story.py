@@ -98,6 +98,9 @@ class Story:
     `pressures[i]` gives one real pressure per volume (pascals gauge, the arrangement's order) for `states[i]`, once
     the story has been made real; it is empty before. `lead` is the run that came to `states[0]`, where `start` has to be
     reached from another: it begins there, and ends in `states[0]`.
+
+    A run that goes on for ever goes round: from the last state on, all that follows state `loop` comes again. The last
+    state is that state; where `loop` is its own index, the run stays in it. None for a run of which only so much is told.
     """
 
     start: str
@@ -105,10 +108,14 @@ class Story:
     steps: tuple[Step, ...]
     pressures: tuple[tuple[Fraction, ...], ...] = ()
     lead: Story | None = None
+    loop: int | None = None
 
     def __post_init__(self) -> None:
         if len(self.states) != len(self.steps) + 1:
             message = f"{len(self.states)} states do not fit {len(self.steps)} steps"
+            raise ValueError(message)
+        if self.loop is not None and not 0 <= self.loop < len(self.states):
+            message = f"a run of {len(self.states)} states cannot go round from state {self.loop}"
             raise ValueError(message)
 
     def parts(self) -> tuple[Story, ...]:
@@ -130,7 +137,8 @@ def joined(story: Story) -> Story:
         passed = frozenset(one.start for one in parts[1 : number + 1])
         steps += [Step(StepKind.ACT, ()), *part.steps] if states else part.steps
         states += [replace(state, passed=passed) for state in part.states]
-    return Story(parts[0].start, tuple(states), tuple(steps))
+    loop = None if story.loop is None else story.loop + len(states) - len(story.states)
+    return Story(parts[0].start, tuple(states), tuple(steps), loop=loop)
 
 
 def with_pressures(story: Story, pressures: tuple[tuple[Fraction, ...], ...]) -> Story:

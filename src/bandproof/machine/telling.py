@@ -17,11 +17,12 @@ class NotARunError(Exception):
     """A run from a solver that the executable machine does not accept: the two meanings differ, which is a defect."""
 
 
-def tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
+def tell(layout: Layout, claim: Property, states: Sequence[State], loop: int | None = None) -> Story:
     """States of a run, of the claim's pace and mishaps, as a story. NotARunError when some step is none.
 
     Repeats are left out, and a leap is told threshold by threshold. Where a run comes to the claim's start from another,
-    `passed` says of each state how far it is; what goes before the claim's own run is told as its lead.
+    `passed` says of each state how far it is; what goes before the claim's own run is told as its lead. `loop` is
+    the index of the state from which on the run goes round, if it does.
     """
     story: Story | None = None
     for number, start in enumerate(layout.arrangement.way_to(claim.during)):
@@ -30,25 +31,29 @@ def tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
         if not here:
             message = f"the run does not come to the start {start.name!r}"
             raise NotARunError(message)
-        story = replace(_tell(layout, of_part, here), lead=story)
+        from_there = None if loop is None or start.name != claim.during else loop - len(states) + len(here)
+        story = replace(_tell(layout, of_part, here, from_there), lead=story)
     assert story is not None
     return story
 
 
-def _tell(layout: Layout, claim: Property, states: Sequence[State]) -> Story:
+def _tell(layout: Layout, claim: Property, states: Sequence[State], loop: int | None) -> Story:
     bounds = windows(layout.arrangement, claim)
     kept = [states[0]]
     steps: list[Step] = []
-    for state in (between for pair in pairwise(states) for between in _threshold_by_threshold(*pair)):
-        if state == kept[-1]:
-            continue
-        step = check_step(layout, kept[-1], state, claim.pace, claim.mishaps, windows=bounds)
-        if isinstance(step, str):
-            message = f"step {len(steps) + 1}: {step}"
-            raise NotARunError(message)
-        kept.append(state)
-        steps.append(step)
-    return Story(claim.during, tuple(kept), tuple(steps))
+    told = [0]
+    for pair in pairwise(states):
+        for state in _threshold_by_threshold(*pair):
+            if state == kept[-1]:
+                continue
+            step = check_step(layout, kept[-1], state, claim.pace, claim.mishaps, windows=bounds)
+            if isinstance(step, str):
+                message = f"step {len(steps) + 1}: {step}"
+                raise NotARunError(message)
+            kept.append(state)
+            steps.append(step)
+        told.append(len(steps))
+    return Story(claim.during, tuple(kept), tuple(steps), loop=None if loop is None else told[loop])
 
 
 def _threshold_by_threshold(before: State, after: State) -> Iterator[State]:

@@ -9,7 +9,7 @@ from bandproof.model.conditions import ALWAYS_TRUE, Condition
 
 
 class Shape(StrEnum):
-    """What a claim says of runs. ENDS_IN can be written down; no monitor is made of it, so it stays undecided."""
+    """The shapes of design section 4 that this version decides."""
 
     NEVER = "never"
     ALWAYS = "always"

@@ -89,6 +89,7 @@ class Monitor:
     | `changes` | made one after another on every state of the run, the first state included                           |
     | `over`    | the state, if there is one, that is never left and in which, as `bad` says, nothing is bad           |
     | `fades`   | a step that is an act, or in which a tank crosses a threshold, leads back to the first state         |
+    | `endless` | it looks at rounds a run goes for ever: `applies` says all states of one, `bad` one of them or more  |
     """
 
     bad: Formula
@@ -99,6 +100,7 @@ class Monitor:
     over: str | None = None
     wanted: bool = False
     fades: bool = False
+    endless: bool = False
 
     def __post_init__(self) -> None:
         known = {*(c.source for c in self.changes), *(c.target for c in self.changes), *_remembered(self.bad)}
@@ -151,10 +153,7 @@ def _remembered(formula: Formula) -> set[str]:
 
 
 def monitor_of(claim: Property, *, restless: bool = False) -> Monitor:
-    """What a claim means. `restless`: there is a to and fro that a claim about settled states, or those at rest, meets.
-
-    ValueError for ENDS_IN: where a run ends, no state of it shows.
-    """
+    """What a claim means. `restless`: there is a to and fro that a claim about settled states, or those at rest, meets."""
     when, then = Holds(claim.when), Holds(claim.then)
     match claim.shape:
         case Shape.NEVER:
@@ -170,8 +169,8 @@ def monitor_of(claim: Property, *, restless: bool = False) -> Monitor:
         case Shape.HOLDS:
             return _holds(claim)
         case Shape.ENDS_IN:
-            message = f"there is no monitor for claims of the shape {claim.shape}"
-            raise ValueError(message)
+            words = ("if ", claim.when, " persists and nobody does anything more, it ends in: ", claim.then)
+            return Monitor(bad=Fails(then), words=words, applies=when, endless=True)
 
 
 def _when_still(claim: Property, still: Stillness, to_and_fro: Stillness | None) -> Monitor:

@@ -53,8 +53,10 @@ def story_json(layout: Layout, story: Story, *, claim: str = "", says: str = "",
         lead=_lead(layout, story.lead),
         initial=state_shape(layout, story, 0),
         steps=_steps(layout, story),
+        loop=story.loop,
     )
-    return file.model_dump(mode="json", by_alias=True, exclude=None if story.lead else {"lead"})
+    without = {key for key, value in (("lead", story.lead), ("loop", story.loop)) if value is None}
+    return file.model_dump(mode="json", by_alias=True, exclude=without)
 
 
 def _steps(layout: Layout, story: Story) -> list[StepShape]:

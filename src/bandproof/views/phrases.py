@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Crossed, Event, Moved, Occurred, Step, Turned
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, Step, Story, Turned
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Part, Passage, Size, Volume
 from bandproof.model.conditions import (
     AllOf,
@@ -283,6 +283,20 @@ def short_event(event: Turned | Occurred | Moved) -> str:
 def step_lead(step: Step) -> str:
     """The words a step opens with when its events alone do not say who or what makes it: "air flows: " or ""."""
     return "air flows: " if any(isinstance(event, Crossed) for event in step.events) else ""
+
+
+def for_ever(story: Story) -> str:
+    """How a run goes on that goes on for ever; nothing for another."""
+    if story.loop is None:
+        return ""
+    if story.loop == len(story.steps):
+        return "So it stays for ever."
+    again = (
+        f"step {story.loop + 1}"
+        if story.loop + 1 == len(story.steps)
+        else f"steps {story.loop + 1} to {len(story.steps)}"
+    )
+    return f"And so on for ever: {again} again and again."
 
 
 def ending(finding: Finding) -> str:

@@ -29,6 +29,7 @@ from bandproof.properties.claim import Lack
 
 _UNREAL = {
     Unreal.NO_SIZES: "no sizes were found for which all pressures are real, nor a proof that there are none",
+    Unreal.NO_ROUND: "none were found with which it goes round for ever, nor a proof that there are none",
     Unreal.NOT_CONFIRMED: "a contradiction in its air accounts was not confirmed",
     Unreal.GAVE_UP: "the solver gave up on its air accounts",
 }

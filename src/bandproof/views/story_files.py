@@ -73,7 +73,11 @@ def _story(layout: Layout, sheet: StoryFile | LeadShape, within: str) -> Story:
     if any(reals) and not all(reals):
         message = "story file: pressures must be given for every state or for none"
         raise BadRecordError(message)
-    story = Story(sheet.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else (), lead)
+    loop = sheet.loop if isinstance(sheet, StoryFile) else None
+    if loop is not None and not 0 <= loop < len(states):
+        message = f'story file: "loop" must be the number of a state, from 0 to {len(steps)}, not {loop}'
+        raise BadRecordError(message)
+    story = Story(sheet.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else (), lead, loop)
     _says_what_it_is(layout, story, sheets, places)
     return story
 

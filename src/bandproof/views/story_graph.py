@@ -15,7 +15,17 @@ from itertools import pairwise
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
 from bandproof.views import dot
-from bandproof.views.phrases import band_range, band_words, consequences, deed, enumerated, plain, spoken_pressure, verb
+from bandproof.views.phrases import (
+    band_range,
+    band_words,
+    consequences,
+    deed,
+    enumerated,
+    for_ever,
+    plain,
+    spoken_pressure,
+    verb,
+)
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
 
@@ -61,6 +71,9 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
         _draw_box(drawing, stretch.last, [_state(stretch.last)], changes, ending=told, column=place // rows)
     _draw_arrows(drawing, layout, story, stretches, rows)
     _draw_columns(drawing, [0, *(stretch.last for stretch in stretches)], rows)
+    if story.loop is not None:
+        words = [_BESIDE + row for row in dot.lines(for_ever(story), _ARROW_WIDTH)]
+        drawing.edge(_state(len(story.steps)), _state(story.loop), label=dot.label(words, "l"), constraint="false")
     return dot.text(drawing)
 
 
@@ -72,17 +85,18 @@ def _stretches(story: Story) -> list[_Stretch]:
     """
     alone = {number for number, step in enumerate(story.steps, start=1) if step.kind is not StepKind.FLOW}
     while True:
-        stretches = list(_parted(len(story.steps), alone))
+        stretches = list(_parted(len(story.steps), alone, story.loop))
         lasting = {last for stretch in stretches if stretch.first < stretch.last for last in _lasting(story, stretch)}
         if not lasting:
             return stretches
         alone |= lasting
 
 
-def _parted(steps: int, alone: set[int]) -> Iterator[_Stretch]:
+def _parted(steps: int, alone: set[int], loop: int | None) -> Iterator[_Stretch]:
+    """Stretches that end beside steps that stand alone, and where a round begins that is gone for ever."""
     first = 1
     for number in range(1, steps + 1):
-        if number == steps or number in alone or number + 1 in alone:
+        if number in (steps, loop) or number in alone or number + 1 in alone:
             yield _Stretch(first, number)
             first = number + 1
 

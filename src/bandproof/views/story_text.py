@@ -11,7 +11,7 @@ from textwrap import wrap
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Story
-from bandproof.views.phrases import consequences, enumerated, event_words, plain, spoken_pressure, step_lead
+from bandproof.views.phrases import consequences, enumerated, event_words, for_ever, plain, spoken_pressure, step_lead
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
 
@@ -26,6 +26,7 @@ def story_text(layout: Layout, story: Story, *, title: str = "", ending: str = "
     rows.append(f"Start: {plain(story.start)}")
     rows += [line for row in situation(layout, story) for line in _wrapped(row, "    ", "      ")]
     rows += _numbered(layout, story)
+    rows += [for_ever(story)] if story.loop is not None else []
     if ending:
         rows += ["", *_wrapped(ending, "", "")]
     if story.pressures:

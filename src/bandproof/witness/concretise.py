@@ -8,6 +8,8 @@ The demands are those of `bandproof.lemmas.accounts`. Three answers are possible
 - `Impossible`: no sizes in the declared ranges, settings in their tolerances and pressures satisfy the demands. The
   answer carries a `Lemma` made from as few facts as possible, and is given only after a fresh solver has agreed that
   the accounts drawn up from the lemma alone contradict each other.
+Of a run that goes round for ever, one round is made real: it ends with the pressures with which it began, time passes in
+it, and air goes where pressures differ all the time. Where no such round is found, that is no proof that there is none.
 - `Unclear`: neither was shown. This happens where sizes are ranges, because products of unknowns are then bounded and
   not computed; or when the solver gives up.
 """
@@ -20,7 +22,7 @@ from fractions import Fraction
 
 from bandproof.encoding.system import Problem, StepRule
 from bandproof.findings.reasons import NoPressures, Unreal
-from bandproof.lemmas.accounts import Air, Fact
+from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Literal, Needs, whole_run
 from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slope_terms, slopes
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
@@ -47,7 +49,9 @@ from bandproof.solvers.smt_terms import (
     declaration,
     disjunction,
     equal,
+    over,
 )
+from bandproof.solvers.smt_terms import Real as Quantity
 from bandproof.solvers.z3_solver import Answer, Session
 from bandproof.witness.pressures import Witness
 
@@ -139,10 +143,11 @@ def concretise(
     shortest = len(joined(story).steps)
     for depth in range(shortest, shortest + more + 1):
         for seed in range(1, _TRIES + 1):
-            states = witness.at(depth, limit, check, seed=seed)
-            if states is None:
+            run = witness.at(depth, limit, check, seed=seed)
+            if run is None:
                 break
-            found = _solve(layout, tell(layout, problem.claim, states), claim, usual_sizes(layout), check)
+            other = tell(layout, claim, [problem.state_of(values) for values in run], problem.round_from(run))
+            found = _solve(layout, other, claim, usual_sizes(layout), check)
             if found is not None:
                 return found
     answer = _why_not(layout, story, claim, check)
@@ -164,6 +169,8 @@ def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check 
     if isinstance(answer, Lemma):
         return Impossible(_reason(answer), answer)
     found = _solve(layout, story, claim, answer, check)
+    if found is None and story.loop is not None:
+        return Unclear(NoPressures(Unreal.NO_ROUND))
     return found or Unclear(NoPressures(Unreal.NO_SIZES))
 
 
@@ -233,6 +240,7 @@ def _solve(
     """With the air in lines counted if that can be."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
     places = whole_run(layout, story)
+    places += places[-1:] if story.loop == len(story.steps) else []
     for all_counted in (True, False):
         air = Air(layout, places, joined(story).start, exact, all_counted=all_counted)
         found = _solve_accounts(air, story, claim, sizes, check)
@@ -250,6 +258,7 @@ def _solve_accounts(
     granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
     demands: list[Bool] = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
     demands.append(Negation(NEGLECTED) if air.all_counted else NEGLECTED)
+    demands += () if run.loop is None else _going_round(air, run.loop)
     solver = _Solver(air, [*demands, *reacting, *granted], inputs, check)
     followed = list(slopes(air))
     kept = dict(inputs)
@@ -262,6 +271,24 @@ def _solve_accounts(
     if not kept and not _downhill(solver, followed, ()):
         return None
     return _read(air, solver.session, story, sizes)
+
+
+def _going_round(air: Air, loop: int) -> Iterator[Bool]:
+    """From within place `loop` to within the last place the run goes once round, and could go round again."""
+    first, last = 2 * loop + 1, air.points[-1]
+    yield air.same(first, last)
+    yield disjunction(air.lasting[loop:])
+    for ways in zip(*air.ways[first:last], strict=True):
+        if not any(way.blocked or way.chattering for way in ways):
+            level = [at_most(*_ends(air, ways[0], t)) for t in range(first, last + 1)]
+            yield disjunction([*level, *(over(way.flow, ZERO) for way in ways)])
+
+
+def _ends(air: Air, way: Way, t: int) -> tuple[Quantity, Quantity]:
+    """The pressures before and behind a way."""
+    known = {ATMOSPHERE: ZERO, SOURCE: Number(air.arrangement.highest)}
+    above, below = (known.get(node) or air.pressure[node, t] for node in (way.source, way.target))
+    return above, below
 
 
 def _downhill(solver: _Solver, followed: list[Slope], switches: Iterable[BoolSymbol]) -> bool:
@@ -305,12 +332,10 @@ def _at_rest(air: Air, claim: Property | None) -> Iterator[Bool]:
         return
     moving = set() if Stillness.AT_REST in asked else {VolumeKind.TANK}
     still = {v.name for v in air.arrangement.volumes if v.kind not in moving}
-    ends = {ATMOSPHERE: ZERO, SOURCE: Number(air.arrangement.highest)}
     end = air.points[-1]
     for way in air.ways[-1]:
         if not way.blocked and (way.source in still or way.target in still):
-            above, below = (ends.get(node) or air.pressure[node, end] for node in (way.source, way.target))
-            yield at_most(above, below)
+            yield at_most(*_ends(air, way, end))
 
 
 def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction]) -> Real:

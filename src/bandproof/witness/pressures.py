@@ -13,15 +13,16 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from fractions import Fraction
 from functools import partial
 
+from bandproof.encoding.bits import BitSort
 from bandproof.encoding.smt_gates import Gates, Symbols
 from bandproof.encoding.system import Problem, StepRule
 from bandproof.lemmas.accounts import directions
-from bandproof.machine.story import State
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
 from bandproof.model.conditions import AllOf, AnyOf, AtLeast, Below, Comparison, Condition, Lower, NotLower
 from bandproof.model.numbers import number_of
 from bandproof.model.walker import Walker, leaves, opposite
 from bandproof.solvers.smt_terms import (
+    FALSE,
     ZERO,
     Bool,
     BoolSymbol,
@@ -44,6 +45,7 @@ from bandproof.solvers.smt_terms import (
     disjunction,
     equal,
     later,
+    over,
     text,
 )
 from bandproof.solvers.z3_solver import Answer, Session
@@ -53,6 +55,9 @@ _HERE, _NEXT = 0, 1
 
 #: No pressure changes in the step.
 _STILL = BoolSymbol("still", _HERE)
+
+#: In a round that is gone for ever, nothing changes in the step, though time may pass.
+_RESTING = BoolSymbol("resting", _HERE)
 
 #: Writes one command of the text for step `t`.
 Command = Callable[[int], str]
@@ -78,8 +83,8 @@ class Witness:
 
     def at(
         self, depth: int, limit: int, check: Callable[[], None] | None = None, *, seed: int = 1
-    ) -> list[State] | None:
-        """The states of a run to a bad in at most `depth` steps, repeats included; None when none was found.
+    ) -> list[list[bool]] | None:
+        """A run to a bad in at most `depth` steps, repeats included, as values of the bits; None when none was found.
 
         Another `seed` mostly finds another run. `limit` is in steps of z3's own clock. `check` is looked at
         meanwhile, and may raise to give up.
@@ -89,7 +94,7 @@ class Witness:
             return None
         true = session.true_names()
         bits = [self._symbols.bits[bit.literal >> 1] for bit in self._problem.bits]
-        return [self._problem.state_of([text(bit, t) in true for bit in bits]) for t in range(depth + 1)]
+        return [[text(bit, t) in true for bit in bits] for t in range(depth + 1)]
 
     # ---- text
 
@@ -145,8 +150,20 @@ class Witness:
         lines += [*self._states[: depth + 1], *self._steps[:depth], assertion(self._start)]
         for volume, given in self._arrangement.way_to(self._problem.claim.during)[0].pressures:
             lines.append(assertion(at_most(Number(given.low), _level(volume, _HERE), Number(given.high))))
-        lines.append(assertion(self._hit, depth))
+        lines += [assertion(self._hit, depth), *self._coming_back(depth)]
         return "\n".join(lines)
+
+    def _coming_back(self, depth: int) -> Iterator[str]:
+        """A run that goes round comes back to the pressures with which the round began."""
+        saved = self._symbols.bits.get(self._problem.saved >> 1)
+        if saved is None:
+            return
+        again = {v.name: RealSymbol(f"|{v.name} again|") for v in self._arrangement.volumes}
+        yield from map(declaration, again.values())
+        same = conjunction(equal(_level(name, _HERE), symbol) for name, symbol in again.items())
+        begins = disjunction([saved, Negation(later(saved)), same])
+        yield from (assertion(begins, t) for t in range(depth))
+        yield assertion(same, depth)
 
     def _grow_to(self, depth: int) -> None:
         """Write down states and steps as far as they are not yet: they are the same in every question."""
@@ -174,6 +191,7 @@ class Witness:
         names = [volume.name for volume in self._arrangement.volumes]
         still = conjunction(equal(_level(name, _HERE), _level(name, _NEXT)) for name in names)
         yield partial(definition, _STILL, still)
+        yield partial(definition, _RESTING, self._resting())
         flows: dict[str, list[Real]] = {name: [] for name in names}
         for order, ((_, passage), is_open) in enumerate(zip(self._passages, self._open, strict=True)):
             yield from self._transfer(f"x{order}", passage, is_open, flows)
@@ -184,6 +202,14 @@ class Witness:
         for part in self._arrangement.parts:
             yield from (partial(assertion, term) for term in self._mechanics(part))
 
+    def _resting(self) -> Bool:
+        """The step belongs to a round that has begun, and leads to where the arrangement is."""
+        saved = self._symbols.bits.get(self._problem.saved >> 1)
+        if saved is None:
+            return FALSE
+        here = [self._symbols.bits[b.literal >> 1] for b in self._problem.bits if b.sort is not BitSort.LOOP]
+        return conjunction([later(saved), *(Same(symbol, later(symbol)) for symbol in here)])
+
     def _transfer(self, name: str, passage: Passage, is_open: Bool, flows: dict[str, list[Real]]) -> Iterator[Command]:
         for u, v in directions(passage):
             flow = RealSymbol(f"{name} {u} {v}", _HERE)
@@ -193,6 +219,8 @@ class Witness:
             yield partial(declaration, flow)
             yield partial(assertion, at_least(flow, ZERO))
             yield partial(assertion, disjunction([at_most(flow, ZERO), free]))
+            level: list[Bool] = [Negation(_RESTING), Negation(is_open), at_most(above, below), over(flow, ZERO)]
+            yield partial(assertion, disjunction(level))
             if u in flows:
                 flows[u].append(Minus(flow))
             if v in flows:
