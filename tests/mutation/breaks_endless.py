@@ -17,7 +17,6 @@ ENDLESS: tuple[Break, ...] = (
         ("def lost_for_good(", "intersection(*map(_ways, lasting))", "union(*map(_ways, lasting))", "a way is open all the round"),
         ("def lost_for_good(", "if u not in _reached(v, could | {(ATMOSPHERE, SOURCE)})", "if True", "air that comes back"),
         ("def lost_for_good(", "could | {(ATMOSPHERE, SOURCE)}", "could", "a source makes up for what goes out"),
-        ("def driven(", "len(reading.layout.thresholds[volume]) if upward else 0", "-1", "nothing crosses out of the outermost bands"),
         ("def _gains(", "return False", "pass", "an unsized passage against it"),
         ("def _gains(", "least += flow.low if inward == upward else -flow.high", "least += flow.high if inward == upward else -flow.low", "the least that comes"),
         ("def _gains(", "more = more or apart or", "more = more or", "an unsized passage between bands apart brings something"),

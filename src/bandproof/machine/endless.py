@@ -136,11 +136,9 @@ def _moves_due(layout: Layout, state: State) -> frozenset[str]:
 def driven(reading: Reading, volume: str, *, upward: bool, via: str | None = None) -> bool:
     """The volume's net inflow (not `upward`: outflow) stays above nothing as long as all volumes stay in their bands.
 
-    `via` is the neighbour, if any, that may draw near to the volume's band, where its own flow is looked at too.
+    Never upward in the last band, which ends at the highest pressure of all, nor downward in the first. `via` is the
+    neighbour, if any, that may draw near to the volume's band, where its own flow is looked at too.
     """
-    band = reading.band[volume]
-    if band == (len(reading.layout.thresholds[volume]) if upward else 0):
-        return False
     return _gains(reading, volume, reading.span(volume), upward=upward, via=via)
 
 
