@@ -417,3 +417,17 @@ def test_an_arrangement_without_a_pack_hides_no_fault_of_another(tmp_path: Path)
         load_cases([bare, faulty])
     with pytest.raises(RequestError, match=r"bare.toml, .*bare.toml have no rule pack"):
         load_cases([bare, bare])
+
+
+def test_where_runs_end_is_asked_of_the_claims_own_run_and_told_with_the_run_before_it(tmp_path: Path) -> None:
+    stays = claim(
+        "stays", 'ends_in.when = "lever is back"', during="braked", **{"ends_in.then": "brake is at least 60 psi"}
+    )
+    case = case_of(tmp_path, stays)
+    finding = Decider(case).decide(case.claims[0])
+    assert finding.verdict is Verdict.REFUTED
+    assert finding.story is not None
+    assert finding.layout is not None
+    assert finding.story.lead is not None
+    assert finding.story.loop is not None
+    assert replay(finding.layout, finding.story, case.properties[0]) is None
