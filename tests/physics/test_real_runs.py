@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from bandproof.machine.story import Story
+from bandproof.model.arrangement import Range, VolumeKind
 from bandproof.witness.concretise import Impossible, find_pressures
 
 from .bandrun import follow
@@ -52,6 +55,25 @@ def ask_batch(
         told = ", ".join(f"{count} {name}" for name, count in sorted(counts.items()))
         report("trajectories", f"seed {SEED + number}: {told}")
     return counts
+
+
+@st.composite
+def with_large_lines(draw: st.DrawFn) -> Case:
+    """Cases whose lines may be larger than their tanks; some volumes have their litres declared exactly, some not."""
+    case = draw(cases())
+    litres, volumes = dict(case.numbers.litres), []
+    for volume in case.arrangement.volumes:
+        if volume.kind is VolumeKind.LINE:
+            litres[volume.name] = float(draw(st.sampled_from([1, 8, 64])))
+        exact = Fraction(litres[volume.name])
+        volumes.append(replace(volume, litres=draw(st.sampled_from([None, Range(exact, exact)]))))
+    arrangement = replace(case.arrangement, volumes=tuple(volumes))
+    return replace(case, arrangement=arrangement, numbers=replace(case.numbers, litres=litres))
+
+
+@pytest.mark.slow
+def test_no_real_run_with_large_lines_is_said_to_be_impossible(record_property: Callable[[str, object], None]) -> None:
+    assert ask_batch(8, 20, record_property, with_large_lines())["real"] >= 8
 
 
 @pytest.mark.slow

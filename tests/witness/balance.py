@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import StepKind
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, VolumeKind
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
 from bandproof.witness.concretise import Real
 
 
@@ -35,8 +35,7 @@ def _unbalanced(
     layout: Layout, real: Real, k: int, before: dict[str, Fraction], after: dict[str, Fraction]
 ) -> list[str]:
     """Groups of joined volumes whose air, or highest or lowest pressure, changes without a reason."""
-    lines = {v.name for v in layout.arrangement.volumes if v.kind is VolumeKind.LINE}
-    sizes = {name: Fraction(0) if real.neglected and name in lines else size for name, size in real.sizes}
+    sizes = dict(real.sizes)
     joined: dict[str, set[str]] = {name: {name} for name in sizes}
     fed: set[str] = set()
     vented: set[str] = set()

@@ -19,6 +19,7 @@ from bandproof.findings.finding import Vehicle, Verdict
 from bandproof.findings.limits import GaveUpError
 from bandproof.findings.reasons import (
     ConditionNever,
+    ConditionUnshown,
     Lemmas,
     NoPressures,
     NoRun,
@@ -34,7 +35,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Impossible, Real, Unclear, concretise
+from bandproof.witness.concretise import Real, Unclear, can_be_real, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -222,7 +223,7 @@ def _undecided(reason: NoPressures, engine: str, problem: Problem, lemmas: list[
 
 
 def _vehicle(real: Real) -> Vehicle:
-    return Vehicle(real.sizes, real.settings, real.assumed, real.neglected, real.drifting)
+    return Vehicle(real.sizes, real.settings, real.assumed, real.drifting)
 
 
 def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> None:
@@ -259,7 +260,8 @@ def _sights(problem: Problem) -> Sights:
 def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> Decision | None:
     """The answer to a proven conditional claim whose condition holds in no reachable state; None when it does in one.
 
-    A run to the condition is to be real, as one to a bad is; where it is not shown that none is, the claim stays proven.
+    A run to the condition is to be real, as one to a bad is; where none is found and it is not shown that there is none,
+    the claim stays proven, and says so.
     """
     problem, lemmas = proven.problem, list(proven.lemmas)
     monitor = problem.layout.monitor(problem.claim)
@@ -272,17 +274,17 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
 
     if not monitor.endless and sights.some_real(wanted):
         return None
-    while len(lemmas) <= LEMMAS:
+    while True:
         story = search(problem, problem.applies, check, shortest=False).story
         if story is None:
             return replace(
                 proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
             )
-        answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
+        answer = can_be_real(rule.layout, story, check=check)
         if isinstance(answer, Real):
             sights.extend(answer.story.states, real=True)
-        if not isinstance(answer, Impossible):
             return None
+        if isinstance(answer, Unclear) or len(lemmas) == LEMMAS:
+            return replace(proven, reasons=(*proven.reasons, ConditionUnshown(answer.reason)))
         lemmas.append(answer.lemma)
         problem = refine(rule, problem, answer.lemma)
-    return None

@@ -43,15 +43,13 @@ class Vehicle:
     """One vehicle in the declared ranges: what the pressures of a story hold for.
 
     `sizes` are the volumes' sizes in litres; `assumed` names those of them that the arrangement does not give.
-    `settings` are the numbers found for toleranced settings, as part, setting and pascals gauge. `neglected` says that
-    the air in lines had to be neglected. `drifting` are the numbers of the states at whose end the driver acts, or a
-    part reacts, after pressures have moved inside their bands.
+    `settings` are the numbers found for toleranced settings, as part, setting and pascals gauge. `drifting` are the
+    numbers of the states at whose end the driver acts, or a part reacts, after pressures have moved inside their bands.
     """
 
     sizes: tuple[tuple[str, Fraction], ...]
     settings: tuple[tuple[str, str, Fraction], ...]
     assumed: tuple[str, ...]
-    neglected: bool
     drifting: tuple[int, ...]
 
 

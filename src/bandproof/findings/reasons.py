@@ -27,6 +27,7 @@ class Code(StrEnum):
     LEMMAS = "lemmas"
     NO_RUN = "no-run"
     CONDITION_NEVER = "condition-never"
+    CONDITION_UNSHOWN = "condition-unshown"
     PERHAPS_SHORTER = "perhaps-shorter"
     SHORTER_UNREAL = "shorter-unreal"
     START_UNREACHABLE = "start-unreachable"
@@ -100,13 +101,15 @@ class Unreal(StrEnum):
     NO_ROUND = "no-round"
     NOT_CONFIRMED = "not-confirmed"
     GAVE_UP = "gave-up"
+    LITRES = "litres"
 
 
 @dataclass(frozen=True, slots=True)
 class NoPressures:
     """A run of the band machine was found, but no real pressures for it.
 
-    For AIR, `volumes` and `parts` are those whose accounts do not add up.
+    For AIR, `volumes` and `parts` are those whose accounts do not add up; for LITRES, `volumes` are those for whose usual
+    litres none fit, and that declare none.
     """
 
     why: Unreal
@@ -138,6 +141,14 @@ class ConditionNever:
     """The condition of a conditional claim holds in no reachable state."""
 
     code: Literal[Code.CONDITION_NEVER] = field(default=Code.CONDITION_NEVER, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionUnshown:
+    """The condition of a conditional claim was not shown to hold in a state of any real run, because of `why`."""
+
+    why: NoPressures
+    code: Literal[Code.CONDITION_UNSHOWN] = field(default=Code.CONDITION_UNSHOWN, kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +212,7 @@ Reason = (
     | Lemmas
     | NoRun
     | ConditionNever
+    | ConditionUnshown
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable

@@ -30,6 +30,7 @@ from bandproof.findings.job import Job
 from bandproof.findings.limits import Limits
 from bandproof.findings.reasons import (
     ConditionNever,
+    ConditionUnshown,
     Interrupted,
     Lacking,
     Lemmas,
@@ -80,6 +81,7 @@ ReasonRecord = Annotated[
     | Lemmas
     | NoRun
     | ConditionNever
+    | ConditionUnshown
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable
@@ -116,7 +118,6 @@ class VehicleRecord(Record):
     sizes: list[SizeRecord]
     settings: list[SettingRecord]
     assumed: tuple[str, ...]
-    neglected: bool
     drifting: tuple[int, ...]
 
 
@@ -259,7 +260,6 @@ def _vehicle_record(vehicle: Vehicle) -> VehicleRecord:
         sizes=[SizeRecord(volume=volume, litres=str(litres)) for volume, litres in vehicle.sizes],
         settings=[SettingRecord(part=p, setting=name, pascals=str(value)) for p, name, value in vehicle.settings],
         assumed=vehicle.assumed,
-        neglected=vehicle.neglected,
         drifting=vehicle.drifting,
     )
 
@@ -269,7 +269,6 @@ def _vehicle_of(record: VehicleRecord) -> Vehicle:
         sizes=tuple((size.volume, Fraction(size.litres)) for size in record.sizes),
         settings=tuple((found.part, found.setting, Fraction(found.pascals)) for found in record.settings),
         assumed=record.assumed,
-        neglected=record.neglected,
         drifting=record.drifting,
     )
 

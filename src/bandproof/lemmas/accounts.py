@@ -5,7 +5,7 @@ What is demanded of a run through places 0..n
 A place is what is known of a state, or of a stay in several: see `bandproof.lemmas.cubes`. The run is looked at when it
 *enters* a place and once *within* it, at points entering 0, within 0, entering 1, ..., within n. Between two points
 parts stand still and air moves. At each point every volume has a real gauge pressure p and holds V p of air above the
-atmosphere's (isothermal), V its size:
+atmosphere's (isothermal), V its size. Tanks, chambers and lines are alike in this: no air is neglected.
 
 bands      within place k every p is in the closed range known of place k; on entering k it is between the ranges of
            k - 1 and k, so that the volumes crossing in one step may cross in any order;
@@ -20,23 +20,24 @@ downhill   where pressures can be compared directly, none ends higher than every
            came to v from elsewhere, can account for (when air last went from u to v, u was no lower than v);
 settings   a toleranced setting is one number in its range for the whole run, for each part that uses it or for all;
 moves      a part that moves from k to k + 1 does so when its guard holds at that moment. Where a pressure is the very
-           number of a setting, it is below it or not, and the same for all who look at that moment; it changes from the
-           one to the other only where air could flow;
-quiet      while time passes no fast part's guard holds: it would have moved. A stay that lasts no time is exempt, and
-           slow parts owe nothing. A guard counts as failing at the very boundary too, because it may hold next;
+           number of a setting, it is below it or not, and the same for all who look at that moment; it comes to be below
+           only where time passes and air could go, and ceases to be only where air could come;
+quiet      while time passes no fast part's guard holds: it would have moved. A stay that lasts no time is exempt; slow
+           parts owe nothing, nor do parts that can hunt and those that watch them. A guard counts as failing at the very
+           boundary too, because it may hold next;
 start      on entering place 0 the pressures are in the start's ranges, if the run begins there; and on entering a place
            where a start has been passed that had not been before, in the ranges of that start.
 
 Every run of the continuous model that the band machine follows satisfies all of this, so a contradiction shows that
-there is none. Two points are chosen so that this stays true:
-- The band machine neglects the air in lines: filling one does not empty a tank. So the air in lines is either counted,
-  or neglected as if all lines were small in the same proportion: then what passes through a line comes out of it, and
-  what fills or empties it is drawn from the lines around it, but costs or gives a tank or chamber nothing.
-- Two parts may name the same setting and still differ: each has its own number, unless the file says it is shared.
-And a stay in one place of several states is one longer stay: the demands between two points add up.
+there is none. Two parts may name the same setting and still differ: each has its own number, unless the file says it is
+shared. And a stay in one place of several states is one longer stay: the demands between two points add up.
+
+Valve mechanics are taken as fast against flow, as in a react step: while a part that has to move has not moved yet, no
+air flows. A part that takes its time has to say so.
 
 A size that is a range makes V p a product of unknowns. The amount V p is then an unknown of its own, held between the
-four planes that bound a product over the ranges of its factors. Everything is SMT-LIB text, of the logic QF_LRA.
+four planes that bound a product over the ranges of its factors, and it rises and falls with p. A size that is not
+declared may be anything above zero: of the four planes two are left. Everything is SMT-LIB text, of the logic QF_LRA.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ from itertools import pairwise
 
 from bandproof.lemmas.chattering import Chattering, Surroundings
 from bandproof.lemmas.cubes import Cube, Literal, Needs, ceiling_of, floor_of
-from bandproof.lemmas.unknowns import NEGLECTED, NOTHING, Guard, Sizes, Unknowns
+from bandproof.lemmas.unknowns import NOTHING, Guard, Sizes, Unknowns
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage, Start
 from bandproof.model.conditions import Condition
@@ -58,8 +59,8 @@ from bandproof.solvers.smt_terms import (
     TRUE,
     ZERO,
     Bool,
-    Choice,
     Difference,
+    Implication,
     Minus,
     Negation,
     Number,
@@ -95,8 +96,6 @@ class Fact:
 class Way:
     """One direction through one passage between two points; `flow` is the air that takes it.
 
-    `little` is the air that does so when the air in lines is neglected and this is line air; None where no line is.
-
     `blocked` is why none can; empty when some can. `chattering`: only because the part could chatter. The two directions of
     a passage have the same `passage`.
     """
@@ -104,7 +103,6 @@ class Way:
     source: str
     target: str
     flow: Real
-    little: Real | None
     blocked: Needs
     chattering: bool
     passage: str
@@ -113,8 +111,7 @@ class Way:
 class Air(Unknowns):
     """The demands on a run through places. `start` names the start it begins at, None for anywhere.
 
-    With `all_counted` the air in lines is counted, and ways that carry nothing have no symbols: for runs whose every
-    state is known, where no reason is asked for. It is one of the two choices that are open otherwise.
+    With `known` ways that carry nothing have no symbols: for runs whose every state is known, where no reason is asked for.
     """
 
     def __init__(
@@ -124,14 +121,16 @@ class Air(Unknowns):
         start: str | None,
         sizes: Sizes,
         *,
-        all_counted: bool = False,
+        known: bool = False,
     ) -> None:
         super().__init__(layout, sizes, range(2 * len(places)))
-        self.all_counted = all_counted
+        self.known = known
         self.places = [Cube(layout, number, atoms) for number, atoms in enumerate(places)]
         self.start = start
         self.facts: list[Fact] = []
         self._hovering = Chattering(self.arrangement.parts)
+        hunts = layout.motion.hunting
+        self._excused = frozenset[str]().union(*(hunts.excused_by(name) for name in hunts.parts))
         self.lasting = [self.declare_truth(f"time passes in place {k}") for k in range(len(places))]
         self.ways = [list(self._ways(t)) for t in self.points[:-1]]
         self._bound()
@@ -166,11 +165,15 @@ class Air(Unknowns):
     def _bound_product(self, volume: str, t: int, low: tuple[Fraction, Needs], high: tuple[Fraction, Needs]) -> None:
         """The amount of air is a size times a pressure, each between its ends."""
         size, pressure, amount = self.size[volume], self.pressure[volume, t], self.amount[volume, t]
+        known = self.sizes[volume]
         for end, needs, at_smallest, at_largest in (
             (*low, Side.AT_LEAST, Side.AT_MOST),
             (*high, Side.AT_MOST, Side.AT_LEAST),
         ):
-            for s, side in ((self.sizes[volume].low, at_smallest), (self.sizes[volume].high, at_largest)):
+            if known is None:
+                self.facts.append(Fact(Ordered(at_smallest, (amount, Scaled(end, size))), needs))
+                continue
+            for s, side in ((known.low, at_smallest), (known.high, at_largest)):
                 plane = Difference(Sum((Scaled(s, pressure), Scaled(end, size))), Number(s * end))
                 self.facts.append(Fact(Ordered(side, (amount, plane)), needs))
 
@@ -188,24 +191,18 @@ class Air(Unknowns):
                 for u, v in directions(passage):
                     name = f"{part.name} {order + 1}"
                     blocked = shut or self._uphill(u, v, t)
-                    flow, little = self._flows(f"{name}: {u} to {v} after {t}", {u, v}, blocked)
-                    yield Way(u, v, flow, little, blocked, not stands & passage.open_in, name)
+                    flow = self._flow(f"{name}: {u} to {v} after {t}", blocked)
+                    yield Way(u, v, flow, blocked, not stands & passage.open_in, name)
 
-    def _flows(self, name: str, ends: set[str], blocked: Needs) -> tuple[Real, Real | None]:
-        """The air that takes a way; and the line air that does, which is negative where it only lessens the former."""
-        if self.all_counted and blocked:
-            return _NO_FLOW, None
+    def _flow(self, name: str, blocked: Needs) -> Real:
+        """The air that takes a way."""
+        if self.known and blocked:
+            return _NO_FLOW
         flow = self.declare(name)
         self.axioms.append(at_least(flow, ZERO))
         if blocked:
             self.facts.append(Fact(equal(flow, ZERO), blocked))
-        if self.all_counted or not ends & self.lines:
-            return flow, None
-        little = self.declare(f"{name}, line air")
-        self.axioms.append(disjunction([at_least(little, ZERO), over(flow, ZERO)]))
-        if blocked:
-            self.facts.append(Fact(equal(little, ZERO), blocked))
-        return flow, little
+        return flow
 
     def _possible(self, part: Part, stands: frozenset[str], t: int) -> tuple[frozenset[str], Needs]:
         """The states a part can be in between two points, and why it can be in no others."""
@@ -230,12 +227,7 @@ class Air(Unknowns):
         for t, ways in enumerate(self.ways):
             for volume in self.volumes:
                 gained = Difference(self.amount[volume, t + 1], self.amount[volume, t])
-                counted: Bool = equal(gained, _net(volume, [(w.source, w.target, w.flow) for w in ways]))
-                if volume in self.lines and not self.all_counted:
-                    passing = equal(ZERO, _net(volume, [(w.source, w.target, w.flow) for w in ways]))
-                    filling = equal(gained, _net(volume, [(w.source, w.target, w.little) for w in ways if w.little]))
-                    counted = Choice(NEGLECTED, conjunction([passing, filling]), counted)
-                self.axioms.append(counted)
+                self.axioms.append(equal(gained, _net(volume, ways)))
 
     def _stay(self, place: int) -> list[int]:
         """The points at which the run is entering, within and leaving a place."""
@@ -256,7 +248,7 @@ class Air(Unknowns):
                 if len(stands) != 1:
                     continue
                 (state,) = stands
-                if not part.slow:
+                if not part.slow and part.name not in self._excused:
                     self._add_quiet(part, place, state, needs)
                 if place.number + 1 < len(self.places):
                     after, more = self.places[place.number + 1].stands(part.name)
@@ -296,13 +288,23 @@ class Air(Unknowns):
         return Guard(self, key, place, t, moving=moving).walk(condition)
 
     def _stand_at_edges(self) -> None:
-        """Where no air can come or go between two points, a pressure that is at an edge stays on its side of it."""
+        """What is at an edge stays on its side while no time passes; below while no air can come, above while none can go.
+
+        Unless the pressure changes, and with it the edge.
+        """
         for volume in self.at_edges():
             for t, ways in enumerate(self.ways):
-                here = [way for way in ways if volume in (way.source, way.target)]
-                if all(way.blocked for way in here):
-                    same = Same(self.edge(volume, t), self.edge(volume, t + 1))
-                    self.facts.append(Fact(same, NOTHING.union(*(way.blocked for way in here))))
+                under, later = self.edge(volume, t), self.edge(volume, t + 1)
+                before, after = self.pressure[volume, t], self.pressure[volume, t + 1]
+                self.axioms.append(disjunction([self.lasting[t // 2], Same(under, later)]))
+                coming = [way.blocked for way in ways if way.target == volume]
+                going = [way.blocked for way in ways if way.source == volume]
+                if all(coming):
+                    stays = disjunction([over(before, after), Implication(under, later)])
+                    self.facts.append(Fact(stays, NOTHING.union(*coming)))
+                if all(going):
+                    stays = disjunction([over(after, before), Implication(later, under)])
+                    self.facts.append(Fact(stays, NOTHING.union(*going)))
 
     # ---- the start
 
@@ -339,8 +341,8 @@ def directions(passage: Passage) -> list[tuple[str, str]]:
     return [(u, v) for u, v in both if u != ATMOSPHERE and v != SOURCE]
 
 
-def _net(volume: str, flows: list[tuple[str, str, Real]]) -> Real:
+def _net(volume: str, ways: list[Way]) -> Real:
     """What flows bring a volume, less what they take."""
-    flows = [(source, target, flow) for source, target, flow in flows if flow != _NO_FLOW]
-    inward = [flow for _, target, flow in flows if target == volume]
-    return total([*inward, *(Minus(flow) for source, _, flow in flows if source == volume)])
+    ways = [way for way in ways if way.flow != _NO_FLOW]
+    inward = [way.flow for way in ways if way.target == volume]
+    return total([*inward, *(Minus(way.flow) for way in ways if way.source == volume)])

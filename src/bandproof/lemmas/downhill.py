@@ -5,32 +5,35 @@ Two consequences are asked for between two points, both true of every real stay 
 - no volume ends higher than every pressure that could have fed it began, unless a source feeds it; nor lower than every
   pressure it could drain to began, unless it vents (a *slope*);
 - where air went from u to v, v ends above u by no more than what went from u elsewhere, and came to v from elsewhere,
-  can account for: when air last went that way, u was no lower than v (no *overshoot*).
+  can account for: when air last went that way, u was no lower than v (no *overshoot*). What went or came by a way that
+  air took for the last time before that does not count (*turns*): of three lines filled from one tank, one is the last.
+
+Most runs that satisfy the rest satisfy turns as well, so a search asks for them only where it has to: see `overtaken`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
 
 from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Needs
-from bandproof.lemmas.unknowns import NEGLECTED, NOTHING
+from bandproof.lemmas.unknowns import NOTHING
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.graph import reachable
 from bandproof.solvers.smt_terms import (
     ZERO,
     Bool,
-    Choice,
     Difference,
+    Number,
     Ordered,
     Quotient,
     Real,
     Side,
     at_most,
-    conjunction,
     disjunction,
     over,
     total,
@@ -88,43 +91,112 @@ def slope_terms(air: Air, slope: Slope) -> list[Bool]:
 
 def overshoots(air: Air) -> Iterator[Bool]:
     """The demands that air which went from one volume to another did not go uphill in the end."""
-    for t, ways in enumerate(air.ways):
-        for way in ways:
-            if way.blocked or SOURCE in (way.source, way.target) or ATMOSPHERE in (way.source, way.target):
-                continue
-            others = [
-                other for other in ways if other.passage != way.passage and not (air.all_counted and other.blocked)
-            ]
-            gone = [(other.flow, other.little) for other in others if other.source == way.source]
-            come = [(other.flow, other.little) for other in others if other.target == way.target]
-            yield _overshoot(air, way, t, gone, come)
+    for t in air.points[:-1]:
+        for way in _between_volumes(air, t):
+            yield _overshoot(air, way, t, [(node, other.flow) for node, other in _beside(air, way, t)])
 
 
-#: The air that takes a way, and that of it which is line air.
-_Flow = tuple[Real, Real | None]
+def turns(air: Air, t: int) -> Iterator[Bool]:
+    """The same after one point, without what went by a way that air took for the last time before."""
+    last = {id(way): air.declare(f"air last took way {order} after {t}") for order, way in enumerate(_taken(air, t))}
+    for order, way in enumerate(_between_volumes(air, t)):
+        counted: list[tuple[str, Real]] = []
+        for number, (node, other) in enumerate(_beside(air, way, t)):
+            late = air.declare(f"late air {number} beside way {order} after {t}")
+            yield at_most(late, other.flow)
+            if node == way.source and other.target in air.volumes and air.exact(other.target):
+                # No more than what is in the volume in the end, and what left it by other passages.
+                passed = [one.flow for one in _passing(air, other, t)]
+                yield at_most(late, total([air.amount[other.target, t + 1], *passed]))
+            yield disjunction([over(last[id(other)], last[id(way)]), at_most(late, ZERO)])
+            counted.append((node, late))
+        yield _overshoot(air, way, t, counted)
 
 
-def _overshoot(air: Air, way: Way, t: int, gone: list[_Flow], come: list[_Flow]) -> Bool:
-    """For one way. `gone` and `come` are what else left the one end and reached the other."""
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """Values that satisfy some demands: pressures by volume and point, and flows."""
+
+    pressure: Mapping[tuple[str, int], Fraction]
+    flow: Mapping[Real, Fraction]
+
+
+def overtaken(air: Air, numbers: Numbers) -> list[int]:
+    """The points after which the numbers leave no order in which ways were taken for the last time (`turns`).
+
+    A way may be taken last of those that are left where what was found to come later suffices; so the order is found
+    from its end, and it does not matter which is picked when there are several.
+    """
+    return [t for t in air.points[:-1] if _left_over(air, t, numbers)]
+
+
+def _left_over(air: Air, t: int, numbers: Numbers) -> list[Way]:
+    pressure = numbers.pressure
+    waiting = [way for way in _between_volumes(air, t) if numbers.flow[way.flow] > 0]
+    later = {way.flow for way in _taken(air, t)} - {way.flow for way in waiting}
+    picked = True
+    while picked:
+        picked = False
+        for way in list(waiting):
+            rise = pressure[way.target, t + 1] - pressure[way.source, t + 1]
+            if rise <= _room(air, way, t, numbers, later):
+                waiting.remove(way)
+                later.add(way.flow)
+                picked = True
+    return waiting
+
+
+def _room(air: Air, way: Way, t: int, numbers: Numbers, later: AbstractSet[Real]) -> Fraction:
+    """How far the one end of a way can end above the other, for what air went by other ways later."""
+    room = Fraction(0)
+    flow = numbers.flow
+    for node, other in _beside(air, way, t):
+        size, moved = air.sizes[node], flow[other.flow] if other.flow in later else Fraction(0)
+        held = air.size.get(other.target)
+        if moved > 0 and node == way.source and isinstance(held, Number):
+            passed = sum((flow[one.flow] for one in _passing(air, other, t)), Fraction(0))
+            moved = min(moved, held.value * numbers.pressure[other.target, t + 1] + passed)
+        if moved > 0:
+            room += air.arrangement.highest if size is None else moved / size.low
+    return room
+
+
+def _between_volumes(air: Air, t: int) -> list[Way]:
+    """The ways after a point that can carry air from one volume to another."""
+    ends = (SOURCE, ATMOSPHERE)
+    return [way for way in air.ways[t] if not way.blocked and way.source not in ends and way.target not in ends]
+
+
+def _passing(air: Air, way: Way, t: int) -> list[Way]:
+    """The ways out of a way's target by other passages."""
+    return [one for one in _taken(air, t) if one.source == way.target and one.passage != way.passage]
+
+
+def _taken(air: Air, t: int) -> list[Way]:
+    """The ways after a point that have a flow."""
+    return [way for way in air.ways[t] if not (air.known and way.blocked)]
+
+
+def _beside(air: Air, way: Way, t: int) -> list[tuple[str, Way]]:
+    """The other ways by which air leaves the one end of a way, or reaches the other, each with that end."""
+    others = [other for other in _taken(air, t) if other.passage != way.passage]
+    gone = [(way.source, other) for other in others if other.source == way.source]
+    return gone + [(way.target, other) for other in others if other.target == way.target]
+
+
+def _overshoot(air: Air, way: Way, t: int, beside: Sequence[tuple[str, Real]]) -> Bool:
+    """For one way. `beside` is the air that left its one end by other ways or reached the other, each with that end."""
     rise = Difference(air.pressure[way.target, t + 1], air.pressure[way.source, t + 1])
-    ends = ((way.source, gone), (way.target, come))
-    counted = total(_share(air, node, flow) for node, flows in ends for flow, _ in flows)
-    strict = disjunction([at_most(way.flow, ZERO), at_most(rise, counted)])
-    if way.little is None:
-        return strict
-    # With the air in lines neglected, any air that passes a line outweighs the line's own; else line air counts.
-    passing = [over(flow, ZERO) for node, flows in ends if node in air.lines for flow, _ in flows]
-    shares = [
-        _share(air, node, flow if node not in air.lines or little is None else little)
-        for node, flows in ends
-        for flow, little in flows
-    ]
-    return Choice(NEGLECTED, disjunction([_none(way), *passing, at_most(rise, total(shares))]), strict)
-
-
-def _share(air: Air, node: str, flow: Real) -> Real:
-    """By how much an amount of air can change the pressure of a volume at most."""
-    return Quotient(flow, air.sizes[node].low)
+    moved: list[Bool] = []
+    shares: list[Real] = []
+    for node, flow in beside:
+        size = air.sizes[node]
+        if size is None:
+            # Any air at all can change the pressure of a volume that may be as small as you like by any amount.
+            moved.append(over(flow, ZERO))
+        else:
+            shares.append(Quotient(flow, size.low))
+    return disjunction([_none(way), *moved, at_most(rise, total(shares))])
 
 
 def one_direction(air: Air) -> Iterator[Bool]:
@@ -138,7 +210,7 @@ def one_direction(air: Air) -> Iterator[Bool]:
 
 def _none(way: Way) -> Bool:
     """No air takes the way."""
-    return conjunction(at_most(flow, ZERO) for flow in (way.flow, way.little) if flow is not None)
+    return at_most(way.flow, ZERO)
 
 
 def all_facts(air: Air) -> Iterator[Fact]:
@@ -146,3 +218,4 @@ def all_facts(air: Air) -> Iterator[Fact]:
     yield from air.facts
     yield from (slope_fact(air, slope) for slope in slopes(air))
     yield from (Fact(formula, NOTHING) for formula in overshoots(air))
+    yield from (Fact(formula, NOTHING) for t in air.points[:-1] for formula in turns(air, t))

@@ -59,12 +59,13 @@ def lemma_of(needs: Needs, start: str | None) -> Lemma:
 def contradiction(layout: Layout, lemma: Lemma, sizes: Sizes | None = None) -> str:
     """The air accounts of a run that walks through the lemma's places, as SMT-LIB text: to be unsatisfiable.
 
-    For all sizes in the declared or assumed ranges, when no `sizes` are given.
+    For all sizes in the declared ranges, and any where none is declared, when no `sizes` are given.
     """
     air = Air(layout, list(lemma.places), lemma.start, sizes or declared_sizes(layout))
+    facts = list(all_facts(air))  # they declare symbols of their own
     lines = ["(set-logic QF_LRA)", *map(declaration, air.declared)]
     lines += map(assertion, air.axioms)
-    lines += [assertion(fact.formula) for fact in all_facts(air)]
+    lines += [assertion(fact.formula) for fact in facts]
     return "\n".join([*lines, "(check-sat)"]) + "\n"
 
 

@@ -5,8 +5,9 @@ What else a run has to satisfy is in `bandproof.lemmas.accounts`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from itertools import pairwise
 
 from bandproof.lemmas.cubes import Cube, Needs
 from bandproof.machine.layout import Layout
@@ -25,6 +26,7 @@ from bandproof.solvers.smt_terms import (
     Ordered,
     Real,
     RealSymbol,
+    Same,
     Scaled,
     Side,
     Symbol,
@@ -32,28 +34,25 @@ from bandproof.solvers.smt_terms import (
     conjunction,
     disjunction,
     equal,
+    over,
 )
 
-#: Sizes assumed for volumes without one, in litres. A line is at most a fiftieth of a tank, as the path rule wants it.
-ASSUMED = {
+#: Sizes that a story is told with where none is declared, in litres. Nothing is proven from them.
+USUAL = {
     VolumeKind.TANK: Range(Fraction(10), Fraction(200)),
     VolumeKind.CHAMBER: Range(Fraction(1, 2), Fraction(10)),
     VolumeKind.LINE: Range(Fraction(1, 500), Fraction(1, 5)),
 }
 
-
-def declared_sizes(layout: Layout) -> dict[str, Range]:
-    """Every volume's size as declared, or else as assumed, dm3."""
-    return {volume.name: volume.litres or ASSUMED[volume.kind] for volume in layout.arrangement.volumes}
-
-
-#: Every volume's size in litres.
-Sizes = Mapping[str, Range]
-
-#: The symbol that says whether the air in lines is neglected.
-NEGLECTED = BoolSymbol("|the air in lines is neglected|")
+#: Every volume's size in litres; None: any size above zero.
+Sizes = Mapping[str, Range | None]
 
 NOTHING: Needs = frozenset()
+
+
+def declared_sizes(layout: Layout) -> dict[str, Range | None]:
+    """Every volume's size as declared; one that is not may be anything above zero."""
+    return {volume.name: volume.litres for volume in layout.arrangement.volumes}
 
 
 class Unknowns:
@@ -67,16 +66,16 @@ class Unknowns:
         self.arrangement = layout.arrangement
         self.volumes = [volume.name for volume in self.arrangement.volumes]
         self.points = points
-        self.declared: dict[Symbol, None] = {NEGLECTED: None}
+        self.declared: dict[Symbol, None] = {}
         self.axioms: list[Bool] = []
         self.sizes = dict(sizes)
-        self.lines = {volume.name for volume in self.arrangement.volumes if volume.kind is VolumeKind.LINE}
         self._settings: dict[RealSymbol, SettingNumber | None] = {}
         self._edges: dict[tuple[str, int], BoolSymbol] = {}
         self.size = {name: self._size(name) for name in self.volumes}
         #: The pressure of each volume at each point, and its amount of air.
         self.pressure = {(name, t): self._pressure(name, t) for name in self.volumes for t in self.points}
         self.amount = {(name, t): self._amount(name, t) for name in self.volumes for t in self.points}
+        self.axioms += [term for name in self.volumes if not self.exact(name) for term in self._together(name)]
 
     def declare(self, name: str) -> RealSymbol:
         """A new unknown number."""
@@ -92,10 +91,10 @@ class Unknowns:
 
     def _size(self, volume: str) -> Real:
         size = self.sizes[volume]
-        if self.exact(volume):
+        if size is not None and size.low == size.high:
             return Number(size.low)
         symbol = self.declare(f"size of {volume}")
-        self.axioms.append(at_most(Number(size.low), symbol, Number(size.high)))
+        self.axioms.append(over(symbol, ZERO) if size is None else at_most(Number(size.low), symbol, Number(size.high)))
         return symbol
 
     def unknown_sizes(self) -> dict[str, RealSymbol]:
@@ -104,7 +103,7 @@ class Unknowns:
 
     def exact(self, volume: str) -> bool:
         """The volume's size is a single number."""
-        return self.sizes[volume].low == self.sizes[volume].high
+        return isinstance(self.size[volume], Number)
 
     def _pressure(self, volume: str, t: int) -> RealSymbol:
         symbol = self.declare(f"pressure of {volume} {_when(t)}")
@@ -112,9 +111,18 @@ class Unknowns:
         return symbol
 
     def _amount(self, volume: str, t: int) -> Real:
-        if self.exact(volume):
-            return Scaled(self.sizes[volume].low, self.pressure[volume, t])
+        size = self.size[volume]
+        if isinstance(size, Number):
+            return Scaled(size.value, self.pressure[volume, t])
         return self.declare(f"air of {volume} {_when(t)}")
+
+    def _together(self, volume: str) -> Iterator[Bool]:
+        """The air of a volume is more where its pressure is, whatever its size."""
+        for t, then in pairwise(self.points):
+            air = self.amount[volume, t], self.amount[volume, then]
+            pressure = self.pressure[volume, t], self.pressure[volume, then]
+            yield Same(Ordered(Side.AT_MOST, pressure), Ordered(Side.AT_MOST, air))
+            yield Same(Ordered(Side.AT_LEAST, pressure), Ordered(Side.AT_LEAST, air))
 
     def same(self, one: int, other: int) -> Bool:
         """No volume differs between two points."""

@@ -23,7 +23,6 @@ from bandproof.deciding.cases import Case
 from bandproof.deciding.saving import TEXT, Shelf
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.model.kinds import KindDescription
-from bandproof.physics.line_air import neglected
 from bandproof.views.reasons_text import reason_text
 from bandproof.views.standing_text import standing_lines
 
@@ -85,8 +84,6 @@ def show(shelves: Sequence[Shelf]) -> None:
                 screen.print(_table(shelf))
             for line in standing_lines(shelf.standing):
                 screen.print(escape(line))
-            if said := neglected(shelf.case.arrangement).sentence():
-                screen.print(escape(said))
             for finding in shelf.ordered():
                 _tell(screen, shelf, finding)
         screen.print(_summary(shelves))

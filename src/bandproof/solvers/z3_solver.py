@@ -119,6 +119,10 @@ class Session:
         """From now on the term holds; its symbols have been declared in the script."""
         self._solver.from_string(assertion(term))
 
+    def extend(self, script: str) -> None:
+        """From now on what the script asserts holds; it may declare symbols of its own."""
+        self._solver.from_string(script)
+
     def ask(self, assumptions: Iterable[BoolSymbol] = ()) -> Answer:
         """Whether all can hold, with these assumed."""
         return Answer(str(ask(self._solver, [self._term(symbol) for symbol in assumptions], self._check)))

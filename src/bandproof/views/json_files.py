@@ -27,7 +27,6 @@ from bandproof.findings.story_file import (
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import Arrangement
-from bandproof.physics.line_air import neglected
 from bandproof.text.units import show_pressure
 from bandproof.views.phrases import pressure_number, real_pressure
 from bandproof.views.reasons_text import reason_text
@@ -93,7 +92,6 @@ def prove_json(
     return {
         "format": PROVE_FORMAT,
         "arrangement": {"name": arrangement.name, "file": arrangement.file, "sha256": arrangement.sha256},
-        "neglected": neglected(arrangement).sentence(),
         "standing": [
             {
                 "question": str(one.question),

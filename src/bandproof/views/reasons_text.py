@@ -8,6 +8,7 @@ from bandproof.findings.finding import Finding, Waiting
 from bandproof.findings.reasons import (
     Assumption,
     ConditionNever,
+    ConditionUnshown,
     Interrupted,
     Lacking,
     Lemmas,
@@ -64,7 +65,7 @@ def reason_words(reason: Reason) -> str:
             return f"a run was found, but no pressures for it: {unreal_words(reason)}"
         case OutOfTime() | OutOfMemory() | NoMoreMemory() | WorkerDied() | Interrupted():
             return _gave_up(reason)
-        case Lemmas() | NoRun() | ConditionNever() | PerhapsShorter() | ShorterUnreal():
+        case Lemmas() | NoRun() | ConditionNever() | ConditionUnshown() | PerhapsShorter() | ShorterUnreal():
             return _decided(reason)
 
 
@@ -83,7 +84,7 @@ def _gave_up(reason: OutOfTime | OutOfMemory | NoMoreMemory | WorkerDied | Inter
             return "not decided: the run was interrupted"
 
 
-def _decided(reason: Lemmas | NoRun | ConditionNever | PerhapsShorter | ShorterUnreal) -> str:
+def _decided(reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | PerhapsShorter | ShorterUnreal) -> str:
     match reason:
         case Lemmas(count):
             return f"holds because air is conserved: {count} kinds of run without it are excluded"
@@ -91,6 +92,8 @@ def _decided(reason: Lemmas | NoRun | ConditionNever | PerhapsShorter | ShorterU
             return "no run from the start gets there"
         case ConditionNever():
             return "its condition can never happen"
+        case ConditionUnshown(why):
+            return f"it is not shown that its condition can happen: {unreal_words(why)}"
         case PerhapsShorter(steps, least):
             return f"the story has {steps} steps; there may be a shorter one, of at least {least}"
         case ShorterUnreal(steps):
@@ -99,6 +102,9 @@ def _decided(reason: Lemmas | NoRun | ConditionNever | PerhapsShorter | ShorterU
 
 def unreal_words(reason: NoPressures) -> str:
     """Why no pressures were found for a run, as a sentence about that run."""
+    if reason.why is Unreal.LITRES:
+        names = ", ".join(reason.volumes)
+        return f"it is not real for usual litres of {names}, and might be for others: declare them"
     if reason.why is not Unreal.AIR:
         return _UNREAL[reason.why]
     named = (("of", reason.volumes), ("with", reason.parts))

@@ -17,16 +17,17 @@ it, and air goes where pressures differ all the time. Where no such round is fou
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
+from itertools import islice
 
 from bandproof.encoding.system import Problem, StepRule
 from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Literal, Needs, whole_run
-from bandproof.lemmas.downhill import Slope, one_direction, overshoots, slope_terms, slopes
+from bandproof.lemmas.downhill import Numbers, Slope, one_direction, overshoots, overtaken, slope_terms, slopes, turns
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
-from bandproof.lemmas.unknowns import NEGLECTED, Sizes, declared_sizes
+from bandproof.lemmas.unknowns import USUAL, Sizes, declared_sizes
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import StepKind, Story, joined, with_pressures
 from bandproof.machine.telling import tell
@@ -41,6 +42,7 @@ from bandproof.solvers.smt_terms import (
     Negation,
     Number,
     Ordered,
+    RealSymbol,
     Side,
     assertion,
     at_least,
@@ -51,9 +53,10 @@ from bandproof.solvers.smt_terms import (
     equal,
     over,
 )
-from bandproof.solvers.smt_terms import Real as Quantity
+from bandproof.solvers.smt_terms import Real as RealTerm
 from bandproof.solvers.z3_solver import Answer, Session
 from bandproof.witness.pressures import Witness
+from bandproof.witness.pumping import pumped
 
 #: Looked at while z3 thinks; raises to give up.
 Check = Callable[[], None]
@@ -67,6 +70,9 @@ _PREFERRING = 10_000_000
 #: The same, for one try at leaving something out of a lemma: a longer lemma is only a weaker one.
 _SHORTENING = 2_000_000
 
+#: A story with what it repeats made more often is only looked at while its steps times all parts are no more than this.
+_LONGEST = 2000
+
 #: How many runs of one length are looked at that come with likely pressures: every other one or so turns out real.
 _TRIES = 4
 
@@ -78,15 +84,13 @@ _MARGIN = Fraction(1, 10)
 class Real:
     """A story with its pressures, in pascals gauge.
 
-    `sizes` are the volumes' sizes they hold for, in litres. `neglected` says that the air in lines had to be neglected.
-    `settings` are the numbers chosen for toleranced settings, each with the part that has it ("" for a shared one).
-    `assumed` are the volumes whose size the arrangement does not give. `drifting` are the states at whose end the
-    driver acts after pressures have moved inside their bands.
+    `sizes` are the volumes' sizes they hold for, in litres. `settings` are the numbers chosen for toleranced settings,
+    each with the part that has it ("" for a shared one). `assumed` are the volumes whose size the arrangement does not
+    give. `drifting` are the states at whose end the driver acts after pressures have moved inside their bands.
     """
 
     story: Story
     sizes: tuple[tuple[str, Fraction], ...]
-    neglected: bool
     settings: tuple[tuple[str, str, Fraction], ...]
     assumed: tuple[str, ...]
     drifting: tuple[int, ...]
@@ -120,6 +124,12 @@ def find_pressures(
     return found or _why_not(layout, story, claim, check)
 
 
+def can_be_real(layout: Layout, story: Story, *, check: Check | None = None) -> Real | Impossible | Unclear:
+    """The same, where nobody is going to read the pressures: the first that fit will do."""
+    found = _solve(layout, story, None, usual_sizes(layout), check, plain=True)
+    return found or _why_not(layout, story, None, check)
+
+
 def concretise(
     rule: StepRule,
     problem: Problem,
@@ -136,7 +146,7 @@ def concretise(
     give up.
     """
     layout, claim = problem.layout, problem.claim
-    found = _solve(layout, story, claim, usual_sizes(layout), check)
+    found = _solve(layout, story, claim, usual_sizes(layout), check) or _pumped(layout, story, claim, check)
     if found is not None:
         return found
     witness = Witness(rule, problem, usual_sizes(layout))
@@ -151,14 +161,50 @@ def concretise(
             if found is not None:
                 return found
     answer = _why_not(layout, story, claim, check)
-    return replace(answer, hint=_hint(layout, story, check)) if isinstance(answer, Unclear) else answer
+    return _hinting(layout, story, answer, check) if isinstance(answer, Unclear) else answer
 
 
-def _hint(layout: Layout, story: Story, check: Check | None) -> Lemma | None:
-    """What makes a story unreal for the usual sizes, if that is found."""
+def _pumped(layout: Layout, story: Story, claim: Property, check: Check | None) -> Real | None:
+    """A story made real by doing more often what it does more than once."""
+    for longer in pumped(story, claim.fillings):
+        if len(longer.steps) * len(layout.arrangement.parts) <= _LONGEST:
+            found = _solve(layout, longer, None, usual_sizes(layout), check, plain=True)
+            if found is not None:
+                return found
+    return None
+
+
+def _hinting(layout: Layout, story: Story, unclear: Unclear, check: Check | None) -> Unclear:
+    """With what makes a story unreal for the usual sizes, if that is found; and whose litres that takes."""
     exact = {name: Range(size, size) for name, size in usual_sizes(layout).items()}
     found = _refute(layout, whole_run(layout, story), joined(story).start, check, exact)
-    return found if isinstance(found, Lemma) else None
+    if not isinstance(found, Lemma):
+        return unclear
+    wanted = _litres_wanted(layout, found, exact, check)
+    reason = unclear.reason
+    if wanted:
+        reason = NoPressures(Unreal.LITRES, wanted)
+    return Unclear(reason, found)
+
+
+def _litres_wanted(layout: Layout, lemma: Lemma, exact: Mapping[str, Range], check: Check | None) -> tuple[str, ...]:
+    """The volumes without declared litres for which a lemma's contradiction needs the usual ones."""
+    sizes: dict[str, Range | None] = dict(exact)
+    wanted: list[str] = []
+    for volume in layout.arrangement.volumes:
+        if volume.litres is None:
+            tried = {**sizes, volume.name: None}
+            if _contradicts(layout, lemma, tried, check) is Answer.NO:
+                sizes = tried
+            else:
+                wanted.append(volume.name)
+    return tuple(wanted)
+
+
+def _contradicts(layout: Layout, lemma: Lemma, sizes: Sizes, check: Check | None) -> Answer:
+    """No: the accounts drawn up from a lemma alone contradict each other, as a fresh solver sees it."""
+    text = contradiction(layout, lemma, sizes).replace("(check-sat)\n", "")
+    return Session(text, check, {"rlimit": _LIMIT}).ask()
 
 
 def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
@@ -175,8 +221,9 @@ def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check 
 
 
 def usual_sizes(layout: Layout) -> dict[str, Fraction]:
-    """The middle of every volume's declared or assumed size, dm3."""
-    return {name: (size.low + size.high) / 2 for name, size in declared_sizes(layout).items()}
+    """The middle of every volume's declared size, or of the usual ones where none is declared."""
+    sizes = {volume.name: volume.litres or USUAL[volume.kind] for volume in layout.arrangement.volumes}
+    return {name: (size.low + size.high) / 2 for name, size in sizes.items()}
 
 
 def _reason(lemma: Lemma) -> NoPressures:
@@ -206,12 +253,29 @@ class _Solver:
         self._air = air
         lines = [*map(declaration, air.declared), *map(declaration, switches)]
         lines += [assertion(term) for term in (*air.axioms, *demands)]
+        self._taken = [way.flow for ways in air.ways for way in ways if isinstance(way.flow, RealSymbol)]
+        self._ordered: set[int] = set()
         self.session = Session("\n".join(lines), check, {"rlimit": _LIMIT, **_SETTINGS}, logic="QF_LRA")
 
     def broken(self, followed: Iterable[Slope]) -> list[Slope]:
         """Those of the slopes that the pressures of the last yes do not follow."""
-        pressure = dict(zip(self._air.pressure, self.session.numbers(self._air.pressure.values()), strict=True))
+        pressure = self._pressures()
         return [slope for slope in followed if slope.broken_by(pressure)]
+
+    def overtaken(self) -> bool:
+        """The last yes has air going by turns that cannot be put in order; from now on it has to, at those points."""
+        flow: dict[RealTerm, Fraction] = dict(zip(self._taken, self.session.numbers(self._taken), strict=True))
+        points = [t for t in overtaken(self._air, Numbers(self._pressures(), flow)) if t not in self._ordered]
+        for t in points:
+            declared = len(self._air.declared)
+            demands = list(turns(self._air, t))
+            new = islice(self._air.declared, declared, None)
+            self.session.extend("\n".join([*map(declaration, new), *map(assertion, demands)]))
+        self._ordered |= set(points)
+        return bool(points)
+
+    def _pressures(self) -> dict[tuple[str, int], Fraction]:
+        return dict(zip(self._air.pressure, self.session.numbers(self._air.pressure.values()), strict=True))
 
     def follow(self, slope: Slope, switches: Iterable[BoolSymbol] = ()) -> None:
         """From now on the slope is followed, or, with `switches`, it is where all of them are on."""
@@ -235,29 +299,25 @@ class _Preference:
 
 
 def _solve(
-    layout: Layout, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
+    layout: Layout,
+    story: Story,
+    claim: Property | None,
+    sizes: Mapping[str, Fraction],
+    check: Check | None,
+    *,
+    plain: bool = False,
 ) -> Real | None:
-    """With the air in lines counted if that can be."""
+    """The story with pressures, for these sizes; `plain`: however it reads, and not at all costs."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
+    run = joined(story)
     places = whole_run(layout, story)
     places += places[-1:] if story.loop == len(story.steps) else []
-    for all_counted in (True, False):
-        air = Air(layout, places, joined(story).start, exact, all_counted=all_counted)
-        found = _solve_accounts(air, story, claim, sizes, check)
-        if found is not None:
-            return found
-    return None
-
-
-def _solve_accounts(
-    air: Air, story: Story, claim: Property | None, sizes: Mapping[str, Fraction], check: Check | None
-) -> Real | None:
-    run = joined(story)
-    inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(_preferences(air, run, claim))}
+    air = Air(layout, places, run.start, exact, known=True)
+    preferred = () if plain else _preferences(air, run, claim)
+    inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(preferred)}
     reacting = [Negation(air.lasting[place]) for place, step in enumerate(run.steps) if step.kind is StepKind.REACT]
     granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
     demands: list[Bool] = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
-    demands.append(Negation(NEGLECTED) if air.all_counted else NEGLECTED)
     demands += () if run.loop is None else _going_round(air, run.loop)
     solver = _Solver(air, [*demands, *reacting, *granted], inputs, check)
     followed = list(slopes(air))
@@ -267,7 +327,7 @@ def _solve_accounts(
         core = (solver.session.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
         lowest = min(kept[switch].rank for switch in core)
         kept = {switch: choice for switch, choice in kept.items() if not (switch in core and choice.rank == lowest)}
-    solver.session.limit(_LIMIT)
+    solver.session.limit(_PREFERRING if plain else _LIMIT)
     if not kept and not _downhill(solver, followed, ()):
         return None
     return _read(air, solver.session, story, sizes)
@@ -284,7 +344,7 @@ def _going_round(air: Air, loop: int) -> Iterator[Bool]:
             yield disjunction([*level, *(over(way.flow, ZERO) for way in ways)])
 
 
-def _ends(air: Air, way: Way, t: int) -> tuple[Quantity, Quantity]:
+def _ends(air: Air, way: Way, t: int) -> tuple[RealTerm, RealTerm]:
     """The pressures before and behind a way."""
     known = {ATMOSPHERE: ZERO, SOURCE: Number(air.arrangement.highest)}
     above, below = (known.get(node) or air.pressure[node, t] for node in (way.source, way.target))
@@ -295,7 +355,7 @@ def _downhill(solver: _Solver, followed: list[Slope], switches: Iterable[BoolSym
     """Satisfiable, with every slope that a solution breaks added for good until none is broken."""
     while solver.session.ask(switches) is Answer.YES:
         broken = solver.broken(followed)
-        if not broken:
+        if not broken and not solver.overtaken():
             return True
         for slope in broken:
             solver.follow(slope)
@@ -353,8 +413,7 @@ def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction
     chosen = session.numbers(symbol for _, symbol in named)
     settings = tuple((known.part, known.setting, value) for (known, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
-    neglected = session.truth(NEGLECTED)
-    return Real(real, tuple(sizes.items()), neglected, settings, assumed, drifting)
+    return Real(real, tuple(sizes.items()), settings, assumed, drifting)
 
 
 # -------------------------------------------------------------------------------------------------------- refuting
@@ -375,8 +434,8 @@ def _refute(
             lemma, smaller = smaller, _smaller(layout, smaller, check, sizes, downhill=downhill)
     if not isinstance(smaller, Lemma):
         return smaller
-    fresh = Session(contradiction(layout, lemma, sizes).replace("(check-sat)\n", ""), check)
-    return lemma if fresh.ask() is Answer.NO else Unclear(NoPressures(Unreal.NOT_CONFIRMED))
+    confirmed = _contradicts(layout, lemma, sizes, check) is Answer.NO
+    return lemma if confirmed else Unclear(NoPressures(Unreal.NOT_CONFIRMED))
 
 
 def _smaller(
@@ -398,17 +457,20 @@ def _smaller(
     followed = {slope: [switch[item] for item in slope.needs] for slope in slopes(air)} if downhill else {}
 
     def asked(switches: Iterable[BoolSymbol]) -> Answer:
-        # A slope is added when a solution first breaks it: most never are.
-        while (answer := solver.session.ask(switches)) is Answer.YES and (broken := solver.broken(followed)):
+        # A slope is added when a solution first breaks it, and turns where one has none: most never are.
+        while (answer := solver.session.ask(switches)) is Answer.YES and downhill:
+            broken = solver.broken(followed)
             for slope in broken:
                 solver.follow(slope, followed.pop(slope))
+            if not broken and not solver.overtaken():
+                break
         return answer
 
     outcome = asked(switches)
     if outcome is Answer.YES:
         unknown = air.unknown_sizes()
         chosen = dict(zip(unknown, solver.session.numbers(unknown.values()), strict=True))
-        return {v: chosen[v] if v in chosen else air.sizes[v].low for v in air.volumes}
+        return {v: chosen.get(v, usual) for v, usual in usual_sizes(layout).items()}
     if outcome is not Answer.NO:
         return Unclear(NoPressures(Unreal.GAVE_UP))
     solver.session.limit(_SHORTENING)

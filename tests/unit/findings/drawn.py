@@ -9,6 +9,7 @@ from bandproof.findings.job import Job
 from bandproof.findings.limits import Limits
 from bandproof.findings.reasons import (
     ConditionNever,
+    ConditionUnshown,
     Interrupted,
     Lacking,
     Lemmas,
@@ -70,6 +71,7 @@ def reasons() -> st.SearchStrategy[Reason]:
         st.builds(Lemmas, numbers),
         st.just(NoRun()),
         st.just(ConditionNever()),
+        st.builds(ConditionUnshown, unreal),
         st.builds(PerhapsShorter, numbers, numbers),
         st.builds(ShorterUnreal, numbers),
         st.builds(StartUnreachable, words, words),
@@ -82,7 +84,6 @@ vehicles = st.builds(
     st.lists(st.tuples(words, exact), max_size=3).map(tuple),
     st.lists(st.tuples(words, words, exact), max_size=3).map(tuple),
     names,
-    st.booleans(),
     st.lists(numbers, max_size=3).map(tuple),
 )
 

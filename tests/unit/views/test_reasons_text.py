@@ -12,6 +12,7 @@ from bandproof.findings.reasons import (
     Assumption,
     Code,
     ConditionNever,
+    ConditionUnshown,
     Interrupted,
     Lacking,
     Lemmas,
@@ -53,6 +54,10 @@ SAID: list[tuple[Reason, str]] = [
     (Lemmas(2), "holds because air is conserved: 2 kinds of run without it are excluded"),
     (NoRun(), "no run from the start gets there"),
     (ConditionNever(), "its condition can never happen"),
+    (
+        ConditionUnshown(NoPressures(Unreal.LITRES, ("tank",))),
+        "it is not shown that its condition can happen: " + unreal_words(NoPressures(Unreal.LITRES, ("tank",))),
+    ),
     (PerhapsShorter(9, 4), "the story has 9 steps; there may be a shorter one, of at least 4"),
     (ShorterUnreal(1), "a run 1 steps shorter was found, but no pressures for it"),
     (StartUnreachable("braked", "empty"), 'its start "braked" cannot be reached from "empty"'),
@@ -95,7 +100,7 @@ def test_every_way_to_be_unreal_has_words(why: Unreal) -> None:
 
 
 def test_a_finding_says_why_then_what_is_assumed() -> None:
-    vehicle = Vehicle((("tank", Fraction(40)),), (), ("tank", "line"), neglected=False, drifting=())
+    vehicle = Vehicle((("tank", Fraction(40)),), (), ("tank", "line"), drifting=())
     finding = Finding(
         "a",
         "a holds",
