@@ -77,4 +77,4 @@ def test_verdicts_as_json(golden: Golden) -> None:
         Finding("a-b", "a holds", "49 CFR 393.43(b)", Verdict.NOT_APPLICABLE, (Lacking((Lack(Named.ROLE, "a"),)),)),
     )
     written = {BROKEN.property: "out/trailer-knob-stays-in.json"}
-    golden("prove.json", _json(prove_json(arrangement(), findings, counterexamples=written)))
+    golden("prove.json", _json(prove_json(arrangement(), findings, stories=written)))
