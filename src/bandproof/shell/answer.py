@@ -115,7 +115,7 @@ def _numbers(told: Told) -> Iterator[Line]:
     yield Line(f"{counts(told.finished)}.")
     if told.unfinished:
         yield Line(f"{_claims(told.unfinished)} not reached before the run was interrupted.")
-    if told.finished:
+    if any(one.verdict is not Verdict.NOT_APPLICABLE for one in told.finished):
         folder = told.shelf.folder.as_posix()
         yield Line(f"Pictures (.svg), stories (.txt) and proofs (.smt2) are in {folder}", hang=2)
 
@@ -148,37 +148,37 @@ def _failures(told: Told) -> Iterator[Line]:
         yield Line("")
         yield Line("Fails, and should not; the worst first:", style="head")
     for number, one in enumerate(told.fails[:_IN_FULL], start=1):
-        yield Line(f"{number}. {one.property}", 2, 3, "bad")
+        yield Line(f"{number}. {one.property}", 1, 3, "bad")
         yield from _in_full(told.shelf, one)
     if rest := told.fails[_IN_FULL:]:
-        yield Line(f"and {len(rest)} more, which --all tells in full:", 2)
+        yield Line(f"and {len(rest)} more, which --all tells in full:", 1)
         for one in rest:
-            yield Line(_picture(told.shelf, one), 5, 2)
+            yield Line(_picture(told.shelf, one), 4)
 
 
 def _in_full(shelf: Shelf, one: Finding) -> Iterator[Line]:
-    yield Line(one.says, 5)
+    yield Line(one.says, 4)
     if one.caution:
-        yield Line(f"Caution: {one.caution}", 5, 2, "bad")
+        yield Line(f"Caution: {one.caution}", 4, 2, "bad")
     if remarks := reason_text(one):
-        yield Line(f"({remarks})", 5, 1)
+        yield Line(f"({remarks})", 4, 1)
     if one.property in shelf.case.beliefs:
-        yield Line("(a belief; the rule packs name the files it is false for, and this is none of them)", 5, 1)
-    yield Line(f"Look at {_picture(shelf, one)}", 5, 2)
+        yield Line("(a belief; the rule packs name the files it is false for, and this is none of them)", 4, 1)
+    yield Line(f"Look at {_picture(shelf, one)}", 4)
 
 
 def _fallen(shelf: Shelf, one: Finding) -> Iterator[Line]:
     yield Line(_picture(shelf, one), 2, 2)
-    yield Line(one.says, 5)
+    yield Line(one.says, 4)
     if one.caution:
-        yield Line(f"Caution: {one.caution}", 5, 2)
+        yield Line(f"Caution: {one.caution}", 4, 2)
 
 
 def _belief(shelf: Shelf, one: Finding) -> Iterator[Line]:
     """One line for each, and what to do about it where the rule pack says so."""
     yield Line(_picture(shelf, one), 2, 2)
     if one.caution:
-        yield Line(one.caution, 5)
+        yield Line(one.caution, 4)
 
 
 def _otherwise(shelf: Shelf, one: Finding) -> Iterator[Line]:
@@ -188,7 +188,7 @@ def _otherwise(shelf: Shelf, one: Finding) -> Iterator[Line]:
 def _why(_: Shelf, one: Finding) -> Iterator[Line]:
     yield Line(f"{one.property}: {one.verdict}", 2, 2)
     if remarks := reason_text(one):
-        yield Line(remarks, 5)
+        yield Line(remarks, 4)
 
 
 def _picture(shelf: Shelf, one: Finding) -> str:
