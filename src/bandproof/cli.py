@@ -1,9 +1,8 @@
 """The command line: arguments in, one call of the facade, answers and files out, one exit code.
 
-Exit codes: 0 everything is as the rule packs expect (proven, where they say nothing else), 1 something else is refuted or
-something expected to fall is proven, 2 bad input, 3 something is undecided or empty that should not be, or nothing applied,
-70 a defect of this program, 130 interrupted. With `--json` standard output carries one JSON document and nothing else;
-progress, notes and errors go to standard error.
+Exit codes: 0 all is as the rule packs expect, 1 something else is refuted, or proven that should fall, 2 bad input,
+3 something without an answer, or nothing applied, 70 a defect of this program, 130 interrupted. With `--json` standard
+output carries one JSON document and nothing else; progress, notes and errors go to standard error.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ from bandproof.findings.outcome import Outcome
 from bandproof.findings.reasons import Interrupted
 from bandproof.model.kinds import catalogue
 from bandproof.shell.screen import kind_document, kind_text, list_kinds, progress, show, title
-from bandproof.shell.usage import PlainCommand, PlainGroup
+from bandproof.shell.usage import PlainCommand, PlainGroup, check_least
 from bandproof.terms.names import closest, listed
 from bandproof.text.codes import CODES
 from bandproof.text.errors import BandproofError, CrossCheckError, FileError
@@ -181,7 +180,7 @@ def prove_(
 
     The answer goes to the screen; certificates, stories, drawings and results.json to a folder for each arrangement.
     """
-    _check_numbers(seconds, megabytes, workers)
+    check_least(("--time", seconds, 0), ("--memory", megabytes, 1), ("--workers", workers, 0))
     faults = Faults(strict=strict)
     cases = load_cases(models, packs, faults)
     _tell_warnings(faults)
@@ -199,14 +198,6 @@ def prove_(
         _note("interrupted: what was finished is kept")
         return INTERRUPTED
     return _EXIT[overall((shelf.case, shelf.ordered()) for shelf in shelves)]
-
-
-def _check_numbers(seconds: float, megabytes: int | None, workers: int | None) -> None:
-    """Refuse numbers that no limit can be, which the library for command lines could not say plainly."""
-    for option, given, least in (("--time", seconds, 0), ("--memory", megabytes, 1), ("--workers", workers, 0)):
-        if given is not None and given < least:
-            message = f"{option} cannot be {given:g}; the least is {least}"
-            raise RequestError(message)
 
 
 def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
