@@ -162,6 +162,8 @@ class ClaimItem(pytest.Item):
 
     def runtest(self) -> None:
         """Decide the claim; ClaimError for any but the expected verdict, except that what does not apply is skipped."""
+        from bandproof.findings.outcome import Outcome, outcome  # noqa: PLC0415  (inside hooks only)
+        from bandproof.findings.verdict import Verdict  # noqa: PLC0415  (inside hooks only)
         from bandproof.views.reasons_text import reason_text  # noqa: PLC0415  (inside hooks only)
 
         finding = _benches(self).decide(self._model, self._claim, self.config.getoption("--bandproof-time"))
@@ -175,9 +177,10 @@ class ClaimItem(pytest.Item):
         ):
             if value not in ("", None):
                 self.user_properties.append((key, str(value)))
-        if finding.verdict == self._expected:
+        came = outcome(finding.verdict, Verdict(self._expected))
+        if came is Outcome.AS_EXPECTED or finding.verdict == self._expected:
             return
-        if finding.verdict == "not applicable":
+        if came is Outcome.APART:
             pytest.skip(f"not applicable: {reason}")
         raise ClaimError(_report(finding, self._expected, self._model))
 

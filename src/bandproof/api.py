@@ -10,8 +10,9 @@ from typing import Any
 
 from bandproof.deciding.cases import Case, RequestError
 from bandproof.deciding.one import Decider
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
+from bandproof.findings.outcome import Outcome, outcome, together
 from bandproof.model.schema import arrangement_schema
 from bandproof.properties.schema import pack_schema
 from bandproof.terms.names import closest, listed
@@ -74,15 +75,11 @@ def select(case: Case, only: Sequence[str] = ()) -> tuple[int, ...]:
     return tuple(number for number, claim in enumerate(case.claims) if not only or claim.id in only)
 
 
-def overall(findings: Iterable[Finding]) -> Verdict:
-    """Many findings in one word.
+def overall(answers: Iterable[tuple[Case, Iterable[Finding]]]) -> Outcome:
+    """The findings of several cases in one word, against what their rule packs expect.
 
-    REFUTED if any is; else UNDECIDED if any is undecided or empty, or if nothing is proven; else PROVEN. What is not
-    applicable counts for nothing.
+    FAILS if any is refuted that should not be; else STANDS if any is proven that should not be; else OPEN if any is
+    undecided or empty that should not be, or if nothing applies to one of the cases; else AS_EXPECTED.
     """
-    verdicts = {finding.verdict for finding in findings}
-    if Verdict.REFUTED in verdicts:
-        return Verdict.REFUTED
-    if verdicts & {Verdict.UNDECIDED, Verdict.EMPTY} or Verdict.PROVEN not in verdicts:
-        return Verdict.UNDECIDED
-    return Verdict.PROVEN
+    came = [[outcome(one.verdict, case.expects(one.property)) for one in findings] for case, findings in answers]
+    return together(together(one) for one in came if one)

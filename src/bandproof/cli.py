@@ -1,8 +1,8 @@
-"""The command line: arguments in, one call of the facade, tables and files out, one exit code.
+"""The command line: arguments in, one call of the facade, answers and files out, one exit code.
 
-Exit codes: 0 all proven, 1 something refuted, 2 bad input, 3 nothing refuted but something neither proven nor refuted,
-70 a defect of this program, 130 interrupted. With `--json` standard output carries one JSON document and nothing else;
-progress, notes and errors go to standard error.
+Exit codes: 0 all is as the rule packs expect, 1 something else is refuted, or proven that should fall, 2 bad input,
+3 something without an answer, or nothing applied, 70 a defect of this program, 130 interrupted. With `--json` standard
+output carries one JSON document and nothing else; progress, notes and errors go to standard error.
 """
 
 from __future__ import annotations
@@ -25,21 +25,27 @@ from bandproof.deciding.one import unanswered
 from bandproof.deciding.rechecking import recheck_file
 from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, save
 from bandproof.deciding.standing import standing
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
+from bandproof.findings.outcome import Outcome
 from bandproof.findings.reasons import Interrupted
 from bandproof.model.kinds import catalogue
 from bandproof.shell.screen import kind_document, kind_text, list_kinds, progress, show, title
-from bandproof.shell.usage import PlainCommand, PlainGroup
+from bandproof.shell.usage import PlainCommand, PlainGroup, check_least
 from bandproof.terms.names import closest, listed
 from bandproof.text.codes import CODES
 from bandproof.text.errors import BandproofError, CrossCheckError, FileError
 from bandproof.text.input_faults import Faults
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
-ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
+AS_EXPECTED, OTHERWISE, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
 
-_EXIT = {Verdict.PROVEN: ALL_PROVEN, Verdict.REFUTED: REFUTED, Verdict.UNDECIDED: OPEN}
+_EXIT = {
+    Outcome.AS_EXPECTED: AS_EXPECTED,
+    Outcome.FAILS: OTHERWISE,
+    Outcome.STANDS: OTHERWISE,
+    Outcome.OPEN: OPEN,
+}
 
 app = typer.Typer(
     cls=PlainGroup,
@@ -166,14 +172,15 @@ def prove_(
             show_default=False,
         ),
     ] = None,
+    whole: Annotated[bool, typer.Option("--all", help="Show every claim, and not only what needs a look.")] = False,
     strict: Strict = False,
     json: Json = False,
 ) -> int:
     """Decide every property of the rule packs that applies to the arrangements.
 
-    Tables go to the screen; certificates, counterexamples, drawings and results.json to a folder for each arrangement.
+    The answer goes to the screen; certificates, stories, drawings and results.json to a folder for each arrangement.
     """
-    _check_numbers(seconds, megabytes, workers)
+    check_least(("--time", seconds, 0), ("--memory", megabytes, 1), ("--workers", workers, 0))
     faults = Faults(strict=strict)
     cases = load_cases(models, packs, faults)
     _tell_warnings(faults)
@@ -182,7 +189,7 @@ def prove_(
     if json:
         _print(as_json(joined(shelf.document(beside=False) for shelf in shelves)))
     else:
-        show(shelves)
+        show(shelves, whole=whole)
     for missing in () if only else (one for case in cases for one in missing_roles(case)):
         _note(f"{missing}.")
     for problem in dict.fromkeys(problem for shelf in shelves for problem in shelf.undrawn):
@@ -190,15 +197,7 @@ def prove_(
     if interrupted:
         _note("interrupted: what was finished is kept")
         return INTERRUPTED
-    return _EXIT[overall(finding for shelf in shelves for finding in shelf.ordered())]
-
-
-def _check_numbers(seconds: float, megabytes: int | None, workers: int | None) -> None:
-    """Refuse numbers that no limit can be, which the library for command lines could not say plainly."""
-    for option, given, least in (("--time", seconds, 0), ("--memory", megabytes, 1), ("--workers", workers, 0)):
-        if given is not None and given < least:
-            message = f"{option} cannot be {given:g}; the least is {least}"
-            raise RequestError(message)
+    return _EXIT[overall((shelf.case, shelf.ordered()) for shelf in shelves)]
 
 
 def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
@@ -292,7 +291,7 @@ def recheck(
         lines = [f"{checked.kind} {file.as_posix()} {word}", f"  property {checked.claim} of {checked.arrangement}"]
         lines += [f"  {line}" for line in (*checked.done, *(f"fault: {fault}" for fault in checked.faults))]
         _print("\n".join(lines) + "\n")
-    return ALL_PROVEN if checked.ok else OPEN if checked.unknown else REFUTED
+    return AS_EXPECTED if checked.ok else OPEN if checked.unknown else OTHERWISE
 
 
 # ----------------------------------------------------------------------------------------------------------- export

@@ -120,6 +120,12 @@ name = "hand valve rules"
 models = ["../models/hand_valve.toml"]
 """
 
+#: Goes right behind the head.
+EXPECTED = """\
+[pack.expected."../models/hand_valve.toml"]
+refuted = ["brake-stays-empty"]
+"""
+
 ALL = HEAD + PROVEN + SHOWN + REFUTED + ABSENT + EMPTY
 
 

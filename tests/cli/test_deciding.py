@@ -21,6 +21,7 @@ from bandproof.encoding.system import StepRule, pose
 from bandproof.engines import run
 from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
+from bandproof.findings.outcome import Outcome
 from bandproof.findings.reasons import NoPressures, OutOfTime, Unreal
 from bandproof.findings.records import read_finding, write_finding
 from bandproof.machine.layout import Layout
@@ -346,18 +347,39 @@ def test_the_memory_of_a_process_that_is_not_there_is_unknown() -> None:
 @pytest.mark.parametrize(
     ("verdicts", "word"),
     [
-        ("PROVEN PROVEN", "PROVEN"),
-        ("PROVEN NOT_APPLICABLE", "PROVEN"),
-        ("PROVEN UNDECIDED REFUTED", "REFUTED"),
-        ("PROVEN EMPTY", "UNDECIDED"),
-        ("PROVEN UNDECIDED", "UNDECIDED"),
-        ("NOT_APPLICABLE", "UNDECIDED"),
-        ("", "UNDECIDED"),
+        ("PROVEN PROVEN", "AS_EXPECTED"),
+        ("PROVEN NOT_APPLICABLE", "AS_EXPECTED"),
+        ("PROVEN UNDECIDED REFUTED", "FAILS"),
+        ("PROVEN EMPTY", "OPEN"),
+        ("PROVEN UNDECIDED", "OPEN"),
+        ("NOT_APPLICABLE", "OPEN"),
+        ("", "OPEN"),
+        ("REFUTED:REFUTED", "AS_EXPECTED"),
+        ("REFUTED:REFUTED REFUTED", "FAILS"),
+        ("PROVEN:REFUTED", "STANDS"),
+        ("PROVEN:REFUTED UNDECIDED", "STANDS"),
+        ("PROVEN:EMPTY REFUTED", "FAILS"),
+        ("UNDECIDED:REFUTED", "OPEN"),
+        ("NOT_APPLICABLE:REFUTED PROVEN", "OPEN"),
+        ("EMPTY:EMPTY UNDECIDED:UNDECIDED", "AS_EXPECTED"),
+        ("NOT_APPLICABLE:NOT_APPLICABLE", "OPEN"),
+        ("NOT_APPLICABLE:NOT_APPLICABLE PROVEN", "AS_EXPECTED"),
     ],
 )
-def test_many_findings_in_one_word(verdicts: str, word: str) -> None:
-    findings = [Finding("p", "", "", Verdict[verdict]) for verdict in verdicts.split()]
-    assert overall(findings) is Verdict[word]
+def test_many_findings_in_one_word(tmp_path: Path, verdicts: str, word: str) -> None:
+    """Each verdict stands before the one that is expected where it is not proven."""
+    pairs = [(came, expected or "PROVEN") for came, _, expected in (one.partition(":") for one in verdicts.split())]
+    findings = [Finding(str(n), "", "", Verdict[came]) for n, (came, _) in enumerate(pairs)]
+    expected = {str(n): Verdict[wanted] for n, (_, wanted) in enumerate(pairs) if wanted != "PROVEN"}
+    case = replace(case_of(tmp_path, PROVEN), expected=expected)
+    assert overall([(case, findings)]) is Outcome[word]
+
+
+def test_an_arrangement_to_which_nothing_applies_is_open_whatever_comes_of_others(tmp_path: Path) -> None:
+    case = case_of(tmp_path, PROVEN)
+    good, absent = Finding("a", "", "", Verdict.PROVEN), Finding("b", "", "", Verdict.NOT_APPLICABLE)
+    assert overall([(case, [good]), (case, [absent])]) is Outcome.OPEN
+    assert overall([(case, [good]), (case, [])]) is Outcome.AS_EXPECTED
 
 
 def test_properties_are_those_that_apply(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
 from bandproof.text.errors import CrossCheckError
 from tests.cli.conftest import Run
-from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, HEAD, PROVEN, REFUTED, SHOWN
+from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, EXPECTED, HEAD, PROVEN, REFUTED, SHOWN
 
 HERE = ("--workers", "0")
 
@@ -56,11 +56,21 @@ def test_json_has_the_agreed_shape_and_nothing_else_is_on_standard_output(model:
 def test_files_named_in_the_json_are_there_and_those_in_the_folder_name_their_neighbours(model: Path, run: Run) -> None:
     printed = json.loads(run("prove", model, *HERE, "--json").stdout)["results"]
     kept = json.loads(Path("out/hand_valve/results.json").read_text(encoding="utf-8"))["results"]
-    named = [one[key] for one in printed for key in ("certificate", "counterexample") if one[key]]
+    named = [one[key] for one in printed for key in ("certificate", "counterexample", "witness") if one[key]]
     assert len(named) == 4
     assert all(Path(name).is_file() for name in named)
     assert [one["certificate"] for one in kept] == ["back-vents.smt2", None, None, None, "both-ways.smt2"]
-    assert kept[2]["counterexample"] == "brake-stays-empty.story.json"
+    assert [one["counterexample"] for one in kept] == [None, None, "brake-stays-empty.story.json", None, None]
+    assert [one["witness"] for one in kept] == [None, "brake-fills.story.json", None, None, None]
+
+
+@pytest.mark.slow
+def test_json_says_what_was_asked_and_what_was_expected(model: Path, run: Run) -> None:
+    with_pack(HEAD + EXPECTED + REFUTED + "belief = true\ndriver = 'after settling'\nfillings = 2\n" + ABSENT)
+    refuted, absent = json.loads(run("prove", model, *HERE, "--json").stdout)["results"]
+    keys = ("start", "driver", "mishaps", "fillings", "expected", "belief")
+    assert [refuted[key] for key in keys] == ["empty", "after settling", [], 2, "refuted", True]
+    assert [absent[key] for key in keys] == [None, None, None, None, "proven", False]
 
 
 @pytest.mark.slow
@@ -72,9 +82,12 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
     assert story["format"] == "bandproof-story/1"
     assert "driver sets the lever to forward" in Path("out/hand_valve/brake-stays-empty.txt").read_text("utf-8")
     for row in (
-        "refuted brake-stays-empty: The brake never holds 20 psi.",
-        "caution: Chock the wheels.",
-        "brake-stays-empty.txt",
+        "FAILS: 1 claim fails that should not.",
+        "1. brake-stays-empty",
+        "The brake never holds 20 psi.",
+        "Caution: Chock the wheels.",
+        "Look at brake-stays-empty.svg",
+        "are in out/hand_valve",
     ):
         assert row in result.stdout
 
@@ -89,6 +102,13 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
         (REFUTED + EMPTY, 1),
         (PROVEN + EMPTY, 3),
         (ABSENT, 3),
+        (EXPECTED + PROVEN + REFUTED, 0),
+        (EXPECTED + REFUTED, 0),
+        (EXPECTED + REFUTED + SHOWN.replace("at least 100", "at least 20").replace("reachable", "never"), 1),
+        (EXPECTED + REFUTED.replace("never", "reachable"), 1),
+        (EXPECTED + REFUTED.replace("brake is", "trailer_line is"), 3),
+        (EXPECTED.replace("refuted", "empty") + REFUTED + EMPTY, 1),
+        (EXPECTED.replace("refuted", "empty").replace("brake-stays-empty", "both-ways") + EMPTY, 0),
     ],
     ids=[
         "proven",
@@ -97,6 +117,13 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
         "refuted comes first",
         "empty",
         "nothing proven",
+        "refuted as expected",
+        "nothing proven, and nothing expected to be",
+        "one more than expected",
+        "expected to fall and proven",
+        "expected to fall and not applicable",
+        "expected to fall otherwise",
+        "empty as expected",
     ],
 )
 def test_exit_codes(model: Path, run: Run, claims: str, code: int) -> None:
@@ -140,7 +167,10 @@ def test_the_screen_keeps_to_the_width_and_says_the_same(
 ) -> None:
     monkeypatch.setenv("COLUMNS", str(columns))
     monkeypatch.setenv("NO_COLOR", "1")
-    text = run("prove", model, *HERE).stdout
+    short = run("prove", model, *HERE).stdout
+    assert max(len(row) for row in short.splitlines()) <= min(columns, 80)
+    text = run("prove", model, *HERE, "--all").stdout
+    assert text.startswith(short.rstrip("\n"))
     rows = [row for row in text.splitlines() if not row.startswith("  story: ")]
     assert max(len(row) for row in rows) <= columns
     assert "\x1b" not in text
@@ -273,6 +303,12 @@ def test_interruption_keeps_what_is_finished_and_says_what_is_not(
     assert kept[1]["reason"] == "not decided: the run was interrupted"
     assert Path("out/hand_valve/back-vents.smt2").is_file()
     assert [one["verdict"] for one in json.loads(result.stdout)["results"]] == [one["verdict"] for one in kept]
+    for option in ((), ("--all",)):
+        screen = run("prove", model, *HERE, *option).stdout
+        assert "NOT FINISHED: nothing has failed so far that should not." in screen
+        assert "2 claims: 1 proven, 1 not applicable." in screen
+        assert "3 claims not reached before the run was interrupted." in screen
+        assert not any(name in screen for name in ("brake-fills", "brake-stays-empty", "both-ways"))
 
 
 def test_a_contradiction_inside_the_program_stops_the_run_with_its_own_exit_code(

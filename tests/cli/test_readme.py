@@ -10,7 +10,7 @@ from textwrap import indent
 import pytest
 
 from bandproof.api import prove
-from bandproof.cli import ALL_PROVEN, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, REFUTED
+from bandproof.cli import AS_EXPECTED, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, OTHERWISE
 from bandproof.deciding.cases import load_cases
 from bandproof.findings.finding import Verdict
 from bandproof.model.loader import load_arrangement_text
@@ -45,7 +45,7 @@ def test_the_tables_list_what_there_is(run: Run) -> None:
         assert f"`{option}" in TEXT, option
     for verdict in Verdict:
         assert f"| {verdict} |" in TEXT
-    for code in (ALL_PROVEN, REFUTED, BAD_INPUT, OPEN, DEFECT, INTERRUPTED):
+    for code in (AS_EXPECTED, OTHERWISE, BAD_INPUT, OPEN, DEFECT, INTERRUPTED):
         assert f"\n| {code} |" in TEXT
     for shape in Shape:
         assert re.search(rf"`{shape}(\.when)?\b", TEXT), shape
@@ -54,6 +54,7 @@ def test_the_tables_list_what_there_is(run: Run) -> None:
 def test_the_two_commands_are_single_lines_that_ask_for_nothing_but_python() -> None:
     commands = re.findall(r"^    (\S.*(?:bandproof prove|pytest).*)$", TEXT.split("## Commands")[0], re.MULTILINE)
     assert len(commands) == 2
+    assert commands[0].endswith(" && .venv/bin/bandproof prove models/two_knob_tractor.toml")
     assert all(
         step.split()[0] in ("python3", ".venv/bin/python", ".venv/bin/bandproof")
         for c in commands
@@ -74,7 +75,7 @@ def test_files_and_folders_named_are_there() -> None:
 
 
 @pytest.mark.slow
-def test_the_picture_is_of_the_story_that_the_first_command_finds() -> None:
+def test_the_picture_is_of_the_story_that_is_found_on_the_twin() -> None:
     """Which of the shortest runs is found, and its pressures, may change with a solver's version; these do not."""
     shown = re.search(r"!\[.*\]\((.*)\)", TEXT)
     assert shown is not None

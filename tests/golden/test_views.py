@@ -11,8 +11,8 @@ from typing import Any
 
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.reasons import Lacking
-from bandproof.properties.claim import Lack, Named
-from bandproof.views.json_files import prove_json, story_json
+from bandproof.properties.claim import Lack, Named, Property, Shape
+from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot
 from bandproof.views.phrases import ending
 from bandproof.views.piping import piping_dot
@@ -77,4 +77,6 @@ def test_verdicts_as_json(golden: Golden) -> None:
         Finding("a-b", "a holds", "49 CFR 393.43(b)", Verdict.NOT_APPLICABLE, (Lacking((Lack(Named.ROLE, "a"),)),)),
     )
     written = {BROKEN.property: "out/trailer-knob-stays-in.json"}
-    golden("prove.json", _json(prove_json(arrangement(), findings, counterexamples=written)))
+    claim = Property(BROKEN.property, BROKEN.says, BROKEN.basis, Shape.NEVER, "rolling", mishaps=frozenset({"torn"}))
+    asked = {claim.id: claim_json(claim, expected=Verdict.REFUTED, belief=True)}
+    golden("prove.json", _json(prove_json(arrangement(), findings, stories=written, asked=asked)))

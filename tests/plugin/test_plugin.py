@@ -103,6 +103,13 @@ def test_a_refutation_that_does_not_come_fails(packs: pytest.Pytester) -> None:
     result.stdout.fnmatch_lines(["proven, expected refuted: With the lever back *"])
 
 
+def test_what_is_expected_to_fall_and_does_not_apply_fails(packs: pytest.Pytester) -> None:
+    expected = '[pack.expected."../models/hand_valve.toml"]\nrefuted = ["trailer-vents"]\n'
+    result = run(packs, HEAD + expected + ABSENT)
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["not applicable, expected refuted: *"])
+
+
 def test_the_report_for_machines_holds_verdict_and_story(packs: pytest.Pytester) -> None:
     run(packs, HEAD + PROVEN + REFUTED, "--junitxml=report.xml")
     suite = ET.parse(packs.path / "report.xml").getroot()[0]  # noqa: S314  (written by this test)

@@ -29,6 +29,7 @@ id = "never-full"
 says = "The tank is never above 9 bar."
 basis = "common practice, no source"
 caution = "a model is not the vehicle"
+belief = true
 never = "store is at least 9 bar"
 
 [[property]]

@@ -65,6 +65,10 @@ def test_the_head_of_a_pack(pack: Pack) -> None:
     }
 
 
+def test_a_claim_is_a_belief_where_the_pack_says_so(pack: Pack) -> None:
+    assert [claim.id for claim in pack.claims if claim.belief] == ["never-full"]
+
+
 def test_properties_keep_the_order_of_the_pack(pack: Pack, arrangement: Arrangement) -> None:
     ids = ["never-full", "always-any", "settles", "at-rest", "holds-on", "goes-out"]
     assert [claim.id for claim in pack.claims] == ids

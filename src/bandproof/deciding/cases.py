@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TypeVar
 
 from bandproof.deciding.hunts import warn_of_hunting
+from bandproof.findings.verdict import Verdict
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.loader import Outline, load_arrangement
 from bandproof.properties.claim import NotApplicable, Property
 from bandproof.properties.language import check_pack, resolve_pack
-from bandproof.properties.packs import Pack, load_pack, words_of
+from bandproof.properties.packs import Pack, expected_verdicts, load_pack, words_of
 from bandproof.terms.names import listed
 from bandproof.text.errors import BandproofError, InputError
 from bandproof.text.input_faults import Faults
@@ -31,15 +33,25 @@ class RequestError(BandproofError):
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """An arrangement and the claims made of it, in the order in which they are reported."""
+    """An arrangement and the claims made of it, in the order in which they are reported.
+
+    `expected` is the verdict of every claim that the rule packs do not expect to be proven of this arrangement, by the
+    claim's id. `beliefs` are the ids of claims that people take for true although they are known to fail.
+    """
 
     arrangement: Arrangement
     claims: tuple[Property | NotApplicable, ...]
+    expected: Mapping[str, Verdict] = field(default_factory=dict, hash=False)
+    beliefs: frozenset[str] = frozenset()
 
     @property
     def properties(self) -> tuple[Property, ...]:
         """The claims that apply."""
         return tuple(claim for claim in self.claims if isinstance(claim, Property))
+
+    def expects(self, claim: str) -> Verdict:
+        """The verdict that is expected of the claim with that id."""
+        return self.expected.get(claim, Verdict.PROVEN)
 
     def layout(self) -> Layout:
         """The grid on which all claims are decided; the same whichever of them are asked for."""
@@ -117,13 +129,21 @@ def load_cases(
         warn_of_hunting(arrangement, faults)
         bare += [] if chosen else [model.as_posix()]
         claims = [_noting(faults, partial(resolve_pack, pack, arrangement)) or () for pack in good]
-        cases.append(Case(arrangement, tuple(claim for some in claims for claim in some)))
+        cases.append(Case(arrangement, tuple(chain(*claims)), _expected(good, model), _beliefs(good)))
     faults.stop_if_any()
     if bare:
         have = f"{listed(bare)} {'has' if len(bare) == 1 else 'have'} no rule pack"
         message = f'{have}: no folder "{PACK_FOLDER}" beside {"it" if len(bare) == 1 else "them"} or above holds one'
         raise RequestError(message)
     return tuple(cases)
+
+
+def _expected(packs: Iterable[Pack], model: Path) -> dict[str, Verdict]:
+    return {claim: Verdict(word) for pack in packs for claim, word in expected_verdicts(pack, model).items()}
+
+
+def _beliefs(packs: Iterable[Pack]) -> frozenset[str]:
+    return frozenset(claim.id for pack in packs for claim in pack.claims if claim.belief)
 
 
 def load_alone(model: Path, faults: Faults) -> Arrangement:

@@ -18,8 +18,9 @@ from bandproof.deciding.writing import write_whole
 from bandproof.findings.finding import Finding
 from bandproof.findings.standing import Standing
 from bandproof.model.arrangement import Arrangement
+from bandproof.properties.claim import NotApplicable, Property
 from bandproof.views.graphviz import DrawingError, render_svg
-from bandproof.views.json_files import prove_json, story_json
+from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.phrases import ending
 from bandproof.views.piping import piping_dot
@@ -105,9 +106,13 @@ class Shelf:
             self.case.arrangement,
             self.ordered(),
             certificates=self._named(CERTIFICATE, prefix),
-            counterexamples=self._named(STORY, prefix),
+            stories=self._named(STORY, prefix),
             standing=[(one, [(prefix / name).as_posix() for name in standing_files(one)]) for one in self.standing],
+            asked={claim.id: self._asked(claim) for claim in self.case.claims},
         )
+
+    def _asked(self, claim: Property | NotApplicable) -> dict[str, Any]:
+        return claim_json(claim, expected=self.case.expects(claim.id), belief=claim.id in self.case.beliefs)
 
     def file(self, finding: Finding, kind: str) -> Path | None:
         """The path of a finding's file of one kind, if there is one."""

@@ -41,7 +41,8 @@ _EXPECTED = {"refuted": "refuted", "empty": "empty", "not_applicable": "not appl
 class Claim:
     """One property as it is written: conditions speak of roles. `when`, `then` and `until` are used as by `Property`.
 
-    `mishaps` are roles, or None for every mishap of the arrangement. `places` says where the conditions stand.
+    `mishaps` are roles, or None for every mishap of the arrangement. `belief`: people take it for true, and it is known
+    to fail. `places` says where the conditions stand.
     """
 
     id: str
@@ -56,6 +57,7 @@ class Claim:
     then: Term | None
     until: Term | None
     fillings: int | None
+    belief: bool
     place: Place = field(compare=False, repr=False)
     places: dict[str, Place] = field(default_factory=dict, compare=False, repr=False)
 
@@ -238,6 +240,7 @@ def _claim(shape: PropertyShape, place: Place, ids: set[str], faults: Faults) ->
         then=terms.get("then"),
         until=terms.get("until"),
         fillings=shape.fillings,
+        belief=shape.belief,
         place=place,
         places={key: where for key, (_, where) in places.items()},
     )

@@ -59,6 +59,7 @@ class PropertyShape(TableShape):
     says: str
     basis: str
     caution: str = ""
+    belief: bool = False
     during: str | None = None
     driver: Literal["any time", "after settling", "hands off"] = "any time"
     mishaps: TextOrList = "any"

@@ -23,6 +23,7 @@ from bandproof.deciding.cases import Case
 from bandproof.deciding.saving import TEXT, Shelf
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.model.kinds import KindDescription
+from bandproof.shell.answer import Line, Told, answer, summary
 from bandproof.views.reasons_text import reason_text
 from bandproof.views.standing_text import standing_lines
 
@@ -31,6 +32,12 @@ _WIDTH = 132
 
 #: Below this width a table leaves its remarks no room.
 _NARROW = 100
+
+#: Sentences are no wider than this, so that they are easy to read.
+_WIDEST = 80
+
+#: How text is broken: between words only.
+_UNCUT: dict[str, Any] = {"break_on_hyphens": False, "break_long_words": False}
 
 #: What stands before a remark below a line.
 _INSET = " " * 4
@@ -45,6 +52,10 @@ _STYLES = {
     Verdict.EMPTY: "bold yellow",
     Verdict.NOT_APPLICABLE: "dim",
 }
+
+
+#: How the lines of an answer look.
+_LINES = {"good": "green", "bad": "bold red", "open": "bold yellow", "head": "bold"}
 
 
 def console(*, error: bool = False) -> Console:
@@ -72,26 +83,48 @@ def title(case: Case) -> str:
     return escape(f"{case.arrangement.name} ({case.arrangement.file})")
 
 
-def show(shelves: Sequence[Shelf]) -> None:
-    """Put the findings of every shelf on standard output; a reader that has gone is no fault."""
+def show(shelves: Sequence[Shelf], *, whole: bool = False) -> None:
+    """Put the answer about every shelf on standard output, with `whole` its table too; a reader that has gone is no fault."""
     screen = console()
     with suppress(BrokenPipeError):
         for shelf in shelves:
-            screen.print(f"\n[bold]{title(shelf.case)}[/]", soft_wrap=True)
-            if screen.width < _NARROW:
-                _rows(screen, shelf)
-            else:
-                screen.print(_table(shelf))
-            for line in standing_lines(shelf.standing):
-                screen.print(escape(line))
-            for finding in shelf.ordered():
-                _tell(screen, shelf, finding)
-        screen.print(_summary(shelves))
+            for line in answer(shelf):
+                _say(screen, line)
+            screen.print()
+            for said in standing_lines(shelf.standing):
+                _say(screen, Line(f"{said[0].upper()}{said[1:]}", hang=2))
+            if whole:
+                _everything(screen, shelf)
+            screen.print()
+        if len(shelves) > 1:
+            for line in summary(shelves):
+                _say(screen, line)
 
 
-def _rows(screen: Console, shelf: Shelf) -> None:
+def _say(screen: Console, line: Line) -> None:
+    """One paragraph to the width of the screen. Names are never cut."""
+    first, further = " " * line.inset, " " * (line.inset + line.hang)
+    width = min(screen.width, _WIDEST)
+    told = fill(line.text, width, initial_indent=first, subsequent_indent=further, **_UNCUT)
+    style = _LINES.get(line.style)
+    screen.print(f"[{style}]{escape(told)}[/]" if style and told else escape(told), soft_wrap=True)
+
+
+def _everything(screen: Console, shelf: Shelf) -> None:
+    """The table of all findings that were reached, and each refuted one in a sentence."""
+    finished = Told(shelf).finished
+    if screen.width < _NARROW:
+        screen.print()
+        _rows(screen, finished)
+    else:
+        screen.print(_table(finished))
+    for finding in finished:
+        _tell(screen, shelf, finding)
+
+
+def _rows(screen: Console, findings: Iterable[Finding]) -> None:
     """The findings where there is no room for a table: a line for each, and its remark below."""
-    for finding in shelf.ordered():
+    for finding in findings:
         steps = "" if finding.steps is None else f"{finding.steps} steps, "
         head = f"[{_STYLES[finding.verdict]}]{finding.verdict}[/] {escape(finding.property)}"
         screen.print(f"{head} ({steps}{finding.seconds:.1f} s)")
@@ -103,18 +136,18 @@ def _rows(screen: Console, shelf: Shelf) -> None:
 def _below(screen: Console, *paragraphs: str) -> None:
     """Paragraphs set in from the left, to the width of the screen."""
     for paragraph in paragraphs:
-        told = fill(paragraph, screen.width, initial_indent=_INSET, subsequent_indent=_INSET, break_on_hyphens=False)
+        told = fill(paragraph, screen.width, initial_indent=_INSET, subsequent_indent=_INSET, **_UNCUT)
         screen.print(escape(told), soft_wrap=True)
 
 
-def _table(shelf: Shelf) -> Table:
+def _table(findings: Iterable[Finding]) -> Table:
     table = Table(box=SIMPLE_HEAD)
     table.add_column("property", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
     table.add_column("steps", justify="right")
     table.add_column("seconds", justify="right")
     table.add_column("remarks")
-    for finding in shelf.ordered():
+    for finding in findings:
         table.add_row(
             escape(finding.property),
             f"[{_STYLES[finding.verdict]}]{finding.verdict}[/]",
@@ -135,12 +168,6 @@ def _tell(screen: Console, shelf: Shelf, finding: Finding) -> None:
     story = shelf.file(finding, TEXT)
     if story is not None:
         screen.print(f"  story: {escape(story.as_posix())}", soft_wrap=True)
-
-
-def _summary(shelves: Sequence[Shelf]) -> str:
-    verdicts = [finding.verdict for shelf in shelves for finding in shelf.ordered()]
-    counts = ", ".join(f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts) or "nothing decided"
-    return f"\n{counts}; files in {', '.join(escape(shelf.folder.as_posix()) for shelf in shelves)}"
 
 
 def list_kinds(kinds: Iterable[KindDescription]) -> None:

@@ -17,6 +17,7 @@ from typing import Any
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from bandproof.deciding.cases import RequestError
 from bandproof.terms.names import closest
 from bandproof.text.messages import sentence
 
@@ -117,3 +118,14 @@ def _what(error: Exception) -> str:
     said = getattr(error, "format_message", lambda: str(error))()
     said = _EXTRA.sub(r'there is no place for "\1"', " ".join(said.split()))
     return sentence(said.replace("'", '"').replace("No such command", "there is no verb"))
+
+
+def check_least(*numbers: tuple[str, float | None, int]) -> None:
+    """Refuse numbers that no limit can be, which the library for command lines could not say plainly.
+
+    Each is an option, what was given for it, and the least it can be. RequestError for the first that is below.
+    """
+    for option, given, least in numbers:
+        if given is not None and given < least:
+            message = f"{option} cannot be {given:g}; the least is {least}"
+            raise RequestError(message)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from bandproof.findings.finding import Finding
+from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.records import why_document
 from bandproof.findings.standing import Standing
 from bandproof.findings.story_file import (
@@ -27,6 +27,7 @@ from bandproof.findings.story_file import (
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import Arrangement
+from bandproof.properties.claim import NotApplicable, Property
 from bandproof.text.units import show_pressure
 from bandproof.views.phrases import pressure_number, real_pressure
 from bandproof.views.reasons_text import reason_text
@@ -81,14 +82,16 @@ def prove_json(
     findings: Iterable[Finding],
     *,
     certificates: Mapping[str, str] | None = None,
-    counterexamples: Mapping[str, str] | None = None,
+    stories: Mapping[str, str] | None = None,
     standing: Iterable[tuple[Standing, list[str]]] = (),
+    asked: Mapping[str, Document] | None = None,
 ) -> Document:
-    """The document of `prove --json`; the two mappings give the files written for each property id.
+    """The document of `prove --json`; two mappings give the files written for each property id.
 
-    `standing` are the answers to the standing questions, each with its files.
+    `standing` are the answers to the standing questions, each with its files; `asked` gives what was asked, as from
+    `claim_json`, for each property id.
     """
-    files, stories = certificates or {}, counterexamples or {}
+    files, told, of = certificates or {}, stories or {}, asked or {}
     return {
         "format": PROVE_FORMAT,
         "arrangement": {"name": arrangement.name, "file": arrangement.file, "sha256": arrangement.sha256},
@@ -105,12 +108,24 @@ def prove_json(
             for one, names in standing
         ],
         "results": [
-            _result(finding, files.get(finding.property), stories.get(finding.property)) for finding in findings
+            {**_result(one, files.get(one.property), told.get(one.property)), **of.get(one.property, {})}
+            for one in findings
         ],
     }
 
 
-def _result(finding: Finding, certificate: str | None, counterexample: str | None) -> Document:
+def claim_json(claim: Property | NotApplicable, *, expected: Verdict, belief: bool) -> Document:
+    """What was asked of an arrangement, and what the rule packs expect; the former None where the claim does not apply."""
+    asked: Document = dict.fromkeys(("start", "driver", "mishaps", "fillings"))
+    if isinstance(claim, Property):
+        asked = {"start": claim.during, "driver": str(claim.pace), "mishaps": sorted(claim.mishaps)}
+        asked["fillings"] = claim.fillings
+    return {**asked, "expected": str(expected), "belief": belief}
+
+
+def _result(finding: Finding, certificate: str | None, story: str | None) -> Document:
+    """A story refutes, or shows what a proven claim says can happen; then it is called a witness."""
+    shows = finding.verdict is Verdict.PROVEN
     return {
         "property": finding.property,
         "says": finding.says,
@@ -122,7 +137,8 @@ def _result(finding: Finding, certificate: str | None, counterexample: str | Non
         "seconds": round(finding.seconds, 3),
         "engine": finding.engine,
         "certificate": certificate,
-        "counterexample": counterexample,
+        "counterexample": None if shows else story,
+        "witness": story if shows else None,
         **why_document(finding),
     }
 

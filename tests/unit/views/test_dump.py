@@ -184,9 +184,7 @@ def test_the_prove_document_has_the_agreed_keys() -> None:
         Finding("b", "b holds", "none", Verdict.REFUTED, steps=7),
         Finding("c", "c holds", "none", Verdict.NOT_APPLICABLE, (Lacking((Lack(Named.ROLE, "pump"),)),)),
     )
-    document = prove_json(
-        arrangement(), findings, certificates={"a": "out/a.smt2"}, counterexamples={"b": "out/b.json"}
-    )
+    document = prove_json(arrangement(), findings, certificates={"a": "out/a.smt2"}, stories={"b": "out/b.json"})
     assert document == through_text(document)
     assert document["format"] == "bandproof/1"
     assert document["arrangement"]["sha256"] == "00" * 32
