@@ -145,7 +145,7 @@ class Air(Unknowns):
         place = t // 2
         return self.places[max(0, place - 1) : place + 1] if t % 2 == 0 else [self.places[place]]
 
-    def _during(self, t: int) -> list[Cube]:
+    def during(self, t: int) -> list[Cube]:
         """The places whose ranges are possible between a point and the next."""
         return self.around(t + t % 2)
 
@@ -206,7 +206,7 @@ class Air(Unknowns):
 
     def _possible(self, part: Part, stands: frozenset[str], t: int) -> tuple[frozenset[str], Needs]:
         """The states a part can be in between two points, and why it can be in no others."""
-        places = self._during(t)
+        places = self.during(t)
         here = self.places[t // 2]
         around = Surroundings(
             lambda volume: floor_of(places, volume),
@@ -219,8 +219,8 @@ class Air(Unknowns):
         """Why air cannot go from `u` to `v` between two points: the range of `u` is wholly under that of `v`."""
         if ATMOSPHERE in (u, v) or SOURCE in (u, v):
             return NOTHING
-        high, above = ceiling_of(self.layout, self._during(t), u)
-        low, below = floor_of(self._during(t), v)
+        high, above = ceiling_of(self.layout, self.during(t), u)
+        low, below = floor_of(self.during(t), v)
         return above | below if above and below and high <= low else NOTHING
 
     def _balance(self) -> None:

@@ -1,12 +1,16 @@
 """The demand that air runs downhill.
 
-Two consequences are asked for between two points, both true of every real stay however its pressures wander in between:
+Three consequences are asked for between two points, both true of every real stay however its pressures wander in between:
 
 - no volume ends higher than every pressure that could have fed it began, unless a source feeds it; nor lower than every
   pressure it could drain to began, unless it vents (a *slope*);
 - where air went from u to v, v ends above u by no more than what went from u elsewhere, and came to v from elsewhere,
   can account for: when air last went that way, u was no lower than v (no *overshoot*). What went or came by a way that
   air took for the last time before that does not count (*turns*): of three lines filled from one tank, one is the last.
+
+- what goes from u to volumes that are never below L goes while u is at or above L: it is no more than what u held above L
+  in the beginning and what came to u; and what comes to v from volumes that are never above H is no more than what v lacked
+  below H, and what left it (*levels*).
 
 Most runs that satisfy the rest satisfy turns as well, so a search asks for them only where it has to: see `overtaken`.
 """
@@ -20,7 +24,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from bandproof.lemmas.accounts import Air, Fact, Way
-from bandproof.lemmas.cubes import Needs
+from bandproof.lemmas.cubes import Needs, ceiling_of, floor_of
 from bandproof.lemmas.unknowns import NOTHING
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.graph import reachable
@@ -32,7 +36,9 @@ from bandproof.solvers.smt_terms import (
     Ordered,
     Quotient,
     Real,
+    Scaled,
     Side,
+    Sum,
     at_most,
     disjunction,
     over,
@@ -199,6 +205,33 @@ def _overshoot(air: Air, way: Way, t: int, beside: Sequence[tuple[str, Real]]) -
     return disjunction([_none(way), *moved, at_most(rise, total(shares))])
 
 
+def levels(air: Air) -> Iterator[Fact]:
+    """The demands that no air leaves a volume for higher ones, or comes to it from lower ones."""
+    for t in air.points[:-1]:
+        between = _between_volumes(air, t)
+        for volume in air.volumes:
+            leaving = [(way, floor_of(air.during(t), way.target)) for way in between if way.source == volume]
+            for level in sorted({low for _, (low, _) in leaving if low > 0}):
+                above = [(way, needs) for way, (low, needs) in leaving if low >= level]
+                held = Difference(air.amount[volume, t], Scaled(level, air.size[volume]))
+                yield _level(air, t, volume, above, held, leaving=True)
+            coming = [
+                (way, ceiling_of(air.layout, air.during(t), way.source)) for way in between if way.target == volume
+            ]
+            for level in sorted({high for _, (high, _) in coming if high < air.arrangement.highest}):
+                below = [(way, needs) for way, (high, needs) in coming if high <= level]
+                lacking = Difference(Scaled(level, air.size[volume]), air.amount[volume, t])
+                yield _level(air, t, volume, below, lacking, leaving=False)
+
+
+def _level(air: Air, t: int, volume: str, ways: list[tuple[Way, Needs]], room: Real, *, leaving: bool) -> Fact:
+    """What takes these ways is no more than the room there is, if any, and what takes the ways on the other side."""
+    moved = total([way.flow for way, _ in ways])
+    others = total([way.flow for way in _taken(air, t) if (way.target if leaving else way.source) == volume])
+    enough = disjunction([at_most(moved, others), at_most(moved, Sum((room, others)))])
+    return Fact(enough, NOTHING.union(*(needs for _, needs in ways)))
+
+
 def one_direction(air: Air) -> Iterator[Bool]:
     """Between two points air goes through a passage one way only. Not true of every real run, but of most to be shown."""
     for ways in air.ways:
@@ -217,5 +250,6 @@ def all_facts(air: Air) -> Iterator[Fact]:
     """Every demand of the air accounts, those among them that air runs downhill."""
     yield from air.facts
     yield from (slope_fact(air, slope) for slope in slopes(air))
+    yield from levels(air)
     yield from (Fact(formula, NOTHING) for formula in overshoots(air))
     yield from (Fact(formula, NOTHING) for t in air.points[:-1] for formula in turns(air, t))

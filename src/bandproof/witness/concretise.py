@@ -25,7 +25,17 @@ from bandproof.encoding.system import Problem, StepRule
 from bandproof.findings.reasons import NoPressures, Unreal
 from bandproof.lemmas.accounts import Air, Fact, Way
 from bandproof.lemmas.cubes import Literal, Needs, whole_run
-from bandproof.lemmas.downhill import Numbers, Slope, one_direction, overshoots, overtaken, slope_terms, slopes, turns
+from bandproof.lemmas.downhill import (
+    Numbers,
+    Slope,
+    levels,
+    one_direction,
+    overshoots,
+    overtaken,
+    slope_terms,
+    slopes,
+    turns,
+)
 from bandproof.lemmas.lemma import Lemma, contradiction, lemma_of
 from bandproof.lemmas.unknowns import USUAL, Sizes, declared_sizes
 from bandproof.machine.layout import Layout
@@ -317,7 +327,11 @@ def _solve(
     inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(preferred)}
     reacting = [Negation(air.lasting[place]) for place, step in enumerate(run.steps) if step.kind is StepKind.REACT]
     granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
-    demands: list[Bool] = [*(fact.formula for fact in air.facts), *overshoots(air), *one_direction(air)]
+    demands: list[Bool] = [
+        *(fact.formula for fact in (*air.facts, *levels(air))),
+        *overshoots(air),
+        *one_direction(air),
+    ]
     demands += () if run.loop is None else _going_round(air, run.loop)
     solver = _Solver(air, [*demands, *reacting, *granted], inputs, check)
     followed = list(slopes(air))
@@ -451,7 +465,7 @@ def _smaller(
         reasons = [*_by_name(switch[item] for item in fact.needs), *([beginning] if fact.start else [])]
         return disjunction([*map(Negation, reasons), fact.formula])
 
-    facts = [*map(guarded, air.facts), *(overshoots(air) if downhill else ())]
+    facts = [*map(guarded, (*air.facts, *levels(air))), *(overshoots(air) if downhill else ())]
     switches = [*switch.values(), *([beginning] if lemma.start is not None else [])]
     solver = _Solver(air, facts, switches, check)
     followed = {slope: [switch[item] for item in slope.needs] for slope in slopes(air)} if downhill else {}
