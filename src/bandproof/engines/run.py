@@ -35,7 +35,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Real, Unclear, can_be_real, concretise
+from bandproof.witness.concretise import Real, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -280,7 +280,7 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
             return replace(
                 proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
             )
-        answer = can_be_real(rule.layout, story, check=check)
+        answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
         if isinstance(answer, Real):
             sights.extend(answer.story.states, real=True)
             return None

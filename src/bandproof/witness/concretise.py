@@ -134,12 +134,6 @@ def find_pressures(
     return found or _why_not(layout, story, claim, check)
 
 
-def can_be_real(layout: Layout, story: Story, *, check: Check | None = None) -> Real | Impossible | Unclear:
-    """The same, where nobody is going to read the pressures: the first that fit will do."""
-    found = _solve(layout, story, None, usual_sizes(layout), check, plain=True)
-    return found or _why_not(layout, story, None, check)
-
-
 def concretise(
     rule: StepRule,
     problem: Problem,
