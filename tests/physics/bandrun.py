@@ -30,9 +30,10 @@ SAME_PRESSURE = 5e-6
 SAME_TIME = 1e-9
 
 
-#: A to and fro has gone round this often, and its pressures (bar) differ by no more from one time to the next.
+#: A to and fro has gone round this often, for so many seconds, and its pressures (bar) have changed by no more since then.
 ROUNDS = 3
-SAME_AGAIN = 1e-3
+LONG = 1.0
+SAME_AGAIN = 1e-4
 
 #: Happenings taken together, and the step they make.
 Taken = tuple[Step, list[Happening]]
@@ -279,45 +280,41 @@ class _Follower:
 
     def _check_to_and_fro(self) -> str | None:
         """What is wrong when a run goes round for ever, to rounding, and a state of its round is not a final one."""
-        states = self._round()
-        if not states:
+        since = self._since()
+        if since is None:
             return None
         self.counts["to and fro"] += 1
         tanks = [i for i, name in enumerate(self.names) if self.kinds[name] is VolumeKind.TANK]
-        held = all(self._drift(i) < SAME_PRESSURE for i in tanks)
-        for state in states:
-            for asked, judged, tanks_held in ((held, settled, True), (True, at_rest, False)):
+        seen = [happening.pressures for happening in self.run.happenings[self.passing[since][1] :]]
+        held = all(max(p[i] for p in seen) - min(p[i] for p in seen) < SAME_AGAIN for i in tanks)
+        for state, _ in self.passing[since:]:
+            for asked, judged, tanks_held in ((held, settled, True), (not tanks, at_rest, False)):
                 if asked and not judged(self.layout, state):
                     return f"the run goes round for ever in {state}, which is not {judged.__name__}"
                 if asked and not to_and_fro(self.layout, state, tanks_held=tanks_held):
                     return f"the run goes round for ever in {state}, which is in no to and fro"
         return None
 
-    def _drift(self, volume: int) -> float:
-        seen = [h.pressures[volume] for h in self.run.happenings[self.passing[self._since()][1] :]]
-        return max(seen) - min(seen)
-
-    def _since(self) -> int:
-        """The place in `passing` from which on the run's last rounds are."""
-        last, _ = self.passing[-1]
-        places = [
-            i for i, (state, _) in enumerate(self.passing) if replace(state, crossed=()) == replace(last, crossed=())
+    def _since(self) -> int | None:
+        """The place in `passing` since which the run goes round: nobody acts, and it has come back to where it was."""
+        acts = [n for n, h in enumerate(self.run.happenings) if any(isinstance(e, Turned | Occurred) for e in h.events)]
+        if not self.passing or self.run.ended == "chatter":
+            return None
+        state, end = self.passing[-1]
+        last = self.run.happenings[end]
+        visits = [
+            place
+            for place, (visited, number) in enumerate(self.passing)
+            if number > max(acts, default=-1) and replace(visited, crossed=()) == replace(state, crossed=())
         ]
-        return places[-1 - ROUNDS] if len(places) > ROUNDS else len(self.passing)
-
-    def _round(self) -> set[State]:
-        """The states of the run's last rounds, if they are rounds: nobody acts, and pressures come back to where they were."""
-        if not self.passing or self.run.ended == "chatter" or (since := self._since()) >= len(self.passing) - ROUNDS:
-            return set()
-        first, last = self.run.happenings[self.passing[since][1]], self.run.happenings[self.passing[-1][1]]
-        between = self.run.happenings[self.passing[since][1] + 1 :]
-        if any(isinstance(e, Turned | Occurred) for h in between for e in h.events):
-            return set()
-        if not any(isinstance(e, Moved) for h in between for e in h.events):
-            return set()
-        if any(abs(p - q) > SAME_AGAIN for p, q in zip(first.pressures, last.pressures, strict=True)):
-            return set()
-        return {replace(state, crossed=()) for state, _ in self.passing[since:]}
+        long = [place for place in visits if last.time - self.run.happenings[self.passing[place][1]].time >= LONG]
+        if not long or len(visits) - visits.index(long[-1]) <= ROUNDS:
+            return None
+        first = self.run.happenings[self.passing[long[-1]][1]]
+        between = self.run.happenings[self.passing[long[-1]][1] + 1 :]
+        moves = any(isinstance(e, Moved) for h in between for e in h.events)
+        same = all(abs(p - q) <= SAME_AGAIN for p, q in zip(first.pressures, last.pressures, strict=True))
+        return long[-1] if moves and same else None
 
     def _explain(self, state: State, group: list[Happening]) -> str:
         told = "\n  ".join(str(h) for h in group)
