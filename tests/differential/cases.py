@@ -11,6 +11,8 @@ from bandproof.model.conditions import AtLeast, Truth
 from bandproof.properties.claim import Property
 from tests import strategies
 from tests.differential import drawn
+from tests.physics.random_cases import Case
+from tests.physics.regimes import REGIMES
 
 
 def draw_case(data: st.DataObject, *, most_volumes: int = 4) -> tuple[Layout, Property]:
@@ -36,6 +38,19 @@ def draw_paced(data: st.DataObject) -> tuple[Layout, Property]:
     )
     layout = lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *marks))
     return layout, claim
+
+
+def draw_restless(data: st.DataObject) -> tuple[Layout, Property]:
+    """An arrangement of one of the regimes of the trajectories, and a claim about it, perhaps with fillings."""
+    regime = data.draw(st.sampled_from(REGIMES))
+    case: Case = data.draw(regime.cases)
+    start = replace(case.start(), name="start", settled=data.draw(st.integers(0, 4)) == 0)
+    if data.draw(st.booleans()):
+        start = replace(start, parts=())
+    arrangement = replace(case.arrangement, starts=(start,))
+    claim = data.draw(drawn.claims(arrangement))
+    claim = replace(claim, fillings=data.draw(st.sampled_from([None, 1, 1, 2, 5])))
+    return lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *case.claims)), claim
 
 
 def impossible(claim: Property) -> Property:

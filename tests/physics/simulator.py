@@ -377,6 +377,12 @@ class _Run:
             return False
         return self.due.setdefault(part.name, self.time + delay) <= self.time
 
+    def _hold_back(self) -> None:
+        """Volumes that were about to cross a mark, before which parts have moved, have not crossed it yet."""
+        for name, way in self._crossings(self.y):
+            heights, level, i = self.heights[name], self.level[name], self.index[name]
+            self.y[i] = np.nextafter(heights[level], 0.0) if way > 0 else heights[level - 1] - HYSTERESIS
+
     def _happen(self, what: Callable[[], None]) -> None:
         """A crossing or a deed."""
         before = len(self.happenings)
@@ -440,7 +446,9 @@ class _Run:
                 break
             stop = min([until, *(d.time for d in list(deeds)[:1]), *self.due.values()])
             if stop > self.time and self._advance(stop):
-                if not self._switch():
+                if self._switch():
+                    self._hold_back()
+                else:
                     self._happen(self._register_crossings)
                 continue
             self.time = stop
