@@ -10,7 +10,9 @@ from itertools import pairwise
 
 from tests.conformance.case import (
     Case,
+    always,
     at_least,
+    below,
     both,
     empty,
     never,
