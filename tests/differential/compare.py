@@ -68,8 +68,8 @@ def memories_after(problem: Problem, values: list[bool], after: State) -> set[tu
     for bit, value in zip(bits, values, strict=True):
         sat.add([numbered.signed(bit) if value else -numbered.signed(bit)])
     watched = []
-    for bit, there, value in zip(problem.bits, problem.after, bit_values(problem, after), strict=True):
-        if bit.sort is BitSort.MONITOR:
+    for meant, there, value in zip(problem.bits, problem.after, bit_values(problem, after), strict=True):
+        if meant.sort is BitSort.MONITOR:
             watched.append(numbered.signed(there))
         else:
             sat.add([numbered.signed(there) if value else -numbered.signed(there)])

@@ -230,7 +230,8 @@ def holding(draw: st.DrawFn) -> Case:
         volumes.append(Volume("tank", TANK, only(draw(st.sampled_from(["4", "400"])))))
         upstream = "tank"
     feeds = way(upstream, "v", feed, "b", one_way=True)
-    to_feed, to_shut = below("v", one), at_least("v", other)
+    to_feed: Condition = below("v", one)
+    to_shut: Condition = at_least("v", other)
     if draw(st.integers(0, 4)) == 0:
         volumes.append(Volume("pilot", LINE, only("0.2")))
         to_feed, to_shut = Lower("v", "pilot"), Not(Lower("v", "pilot"))
@@ -393,6 +394,7 @@ def same_setting(draw: st.DrawFn) -> Case:
     name, low = "limit", draw(st.integers(15, 50)) * 10
     limit = setting(name, low, draw(st.sampled_from([20, 100, 200])))
     size = st.one_of(st.none(), sizes())
+    backs: list[Condition] = [below("w", limit), below("v", limit)]
     parts = [
         two(
             "first",
@@ -405,7 +407,7 @@ def same_setting(draw: st.DrawFn) -> Case:
             "third",
             (way("w", ATMOSPHERE, draw(size), "b"),),
             at_least("w", limit),
-            draw(st.sampled_from([below("w", limit), below("v", limit)])),
+            draw(st.sampled_from(backs)),
         ),
         pipe("leak", "v", ATMOSPHERE, draw(sizes("0.1", "0.5")), one_way=True),
     ]
@@ -422,7 +424,7 @@ Cases = Callable[[], st.SearchStrategy[Case]]
 
 REGIMES = (
     Regime("chatter", chatter(), "while moves stay due"),
-    Regime("holding", holding(), "to and fro"),
+    Regime("holding", holding(), "moves again and again"),
     Regime("large lines", large_lines(), "by lines alone"),
     Regime("pumped lines", pumped(), "by lines alone"),
     Regime("undeclared litres", undeclared(), "crossings of undeclared litres"),

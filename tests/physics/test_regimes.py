@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
 from bandproof.machine.semantics import is_start
-from bandproof.machine.story import Crossed, Moved
+from bandproof.machine.story import Crossed, Moved, Occurred, Turned
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, VolumeKind
 
 from .bandrun import follow
@@ -35,6 +35,8 @@ def shown(case: Case, run: Trajectory) -> Counter[str]:
     kinds = {v.name: v for v in arrangement.volumes}
     events = [event for happening in run.happenings for event in happening.events]
     crossed = [event for event in events if isinstance(event, Crossed)]
+    acts = [place for place, event in enumerate(events) if isinstance(event, Turned | Occurred)]
+    since = events[max(acts, default=-1) + 1 :]
     moved = {event.part for event in events if isinstance(event, Moved)}
     rows: Counter[str] = Counter()
     for part in arrangement.parts:
@@ -52,6 +54,9 @@ def shown(case: Case, run: Trajectory) -> Counter[str]:
             ),
             "crossings of lines in a row": sum(
                 kinds[e.volume].kind is VolumeKind.LINE and rows[e.volume] > 1 for e in crossed
+            ),
+            "moves again and again": any(
+                sum(isinstance(e, Moved) and e.part == part.name for e in since) >= 6 for part in arrangement.parts
             ),
             "moves by one setting": len({part for part, _ in case.numbers.own} & moved) > 1,
         }

@@ -75,6 +75,7 @@ GUARDS = [
     ("ranges that overlap by a little", at_least("v", 4, 5), below("v", 3, 5), True),
     ("one setting is one number", at_least("v", 2, 4, "s"), below("v", 2, 4, "s"), False),
     ("two settings of one range are two numbers", at_least("v", 2, 4, "s"), below("v", 2, 4, "t"), True),
+    ("ranges without a name are numbers of their own", at_least("v", 2, 4), below("v", 2, 4), True),
     ("two volumes have two pressures", at_least("v", 6), below("w", 4), True),
     ("compared with each other", Lower("v", "w"), Not(Lower("v", "w")), False),
     ("lower than each other", Lower("v", "w"), Lower("w", "v"), False),
