@@ -394,12 +394,13 @@ def same_setting(draw: st.DrawFn) -> Case:
     name, low = "limit", draw(st.integers(15, 50)) * 10
     limit = setting(name, low, draw(st.sampled_from([20, 100, 200])))
     size = st.one_of(st.none(), sizes())
+    fronts: list[Condition] = [TURNED, below("v", limit)]
     backs: list[Condition] = [below("w", limit), below("v", limit)]
     parts = [
         two(
             "first",
             (way(SOURCE, "v", draw(size), "b"),),
-            draw(st.sampled_from([TURNED, below("v", limit)])),
+            draw(st.sampled_from(fronts)),
             at_least("v", limit),
         ),
         two("second", (way("v", "w", draw(size), "b"),), at_least("v", limit), below("v", limit)),

@@ -125,6 +125,11 @@ def test_each_move_is_at_the_same_pressure_though_the_other_valve_moves() -> Non
     assert hunting_parts(to_and_fro("p", there, back), to_and_fro("q", on("p"), off("p"))) == set()
 
 
+def test_a_guard_about_the_part_itself_is_about_where_it_then_is() -> None:
+    assert hunting_parts(to_and_fro("p", on("p"), off("p"))) == set()
+    assert hunting_parts(to_and_fro("p", off("p"), on("p"))) == {"p"}
+
+
 def test_what_watches_a_hunting_part_is_excused_and_nothing_else() -> None:
     flips = to_and_fro("p", ALWAYS_TRUE, ALWAYS_TRUE)
     watches = Part("watcher", "k", ("off", "on"), (), (Move("off", "on", on("p")),))
