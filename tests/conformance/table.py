@@ -57,10 +57,3 @@ ASLEEP = {
 }
 
 DECIDED: tuple[Case, ...] = (*NEEDS_ACCOUNT, *NEEDS_ONE_NUMBER, *NO_SUCH_AIR, *NEEDS_SILENCE)
-
-#: Those of `DECIDED` of which the decider says what is not so.
-AWAITED = {
-    "many lines take no more than they hold",
-    "a setting is not above and below one pressure",
-    "a condition that takes more air than there is",
-}

@@ -73,8 +73,8 @@ MOTION: tuple[Break, ...] = _in(
     ("def onward(", "order[move.target] >= order[first]", "True", "each circle is told once"),
 ) + _in(
     "src/bandproof/machine/hunting.py",
-    ("def hunting(", "if not part.slow}", "}", "slow parts never keep time"),
-    ("def hunting(", "if after == left:", "if True:", "a fixed point: parts fall out one after another"),
+    ("def stages(", "if not part.slow for circle", "for circle", "slow parts never keep time"),
+    ("def stages(", "if after == left:", "if True:", "a fixed point: parts fall out one after another"),
     ("def watchers(", "while more := {", "if more := {", "watched through others"),
 ) + _in(
     "src/bandproof/machine/unrest.py",
@@ -83,7 +83,7 @@ MOTION: tuple[Break, ...] = _in(
     ("def unrest(", "_hunts(circle, hunts) or _driven(circle, stirs)", "_hunts(circle, hunts)", "what is driven moves for ever"),
     ("def unrest(", "if part.name not in silent}", "}", "silent parts do not move for ever"),
     ("def _stirred(", "and circle.states - passage.open_in", "", "a passage that is always open stirs nothing"),
-    ("def _groups(", "if all(end in group for end in ends):", "if False:", "what shares the air is stirred too"),
+    ("def groups_of(", "if all(end in group for end in ends):", "if False:", "what shares the air is stirred too"),
     ("def held_volumes(", "if tanks and v.kind is VolumeKind.TANK", "if tanks", "only tanks are held"),
     ("def fed_in(", "m.target in found", "m.target in ()", "a part that can come to feed"),
 ) + _in(
@@ -198,9 +198,9 @@ ENCODED: tuple[Break, ...] = _in(
     ("def _follow(", "self.can_rise[volume][rank], up, near", "self.can_rise[volume][rank], up", "a volume rises only within its window"),
     ("def _follow(", "negate(self.up[volume]), down, near", "negate(self.up[volume]), near", "a volume falls only where the pace allows"),
     ("def _follow(", "negate(self.up[volume]), down, near", "negate(self.up[volume]), down", "a volume falls only within its window"),
-    ("def _pose(", "if not (rule.layout.timing_constraints or bounds or monitor.fades):", "if True:", "no leaps over what has to be looked at"),
-    ("def _pose(", "(*crossed, *watching.bits)", "watching.bits", "no crossing is remembered at the start"),
-    ("def _pose(", "(*crossed, *watching.bits)", "crossed", "nothing is met at the start"),
+    ("def _pose(", "if not (rule.layout.timing_constraints or bounds or monitor.fades or monitor.endless):", "if True:", "no leaps over what has to be looked at"),
+    ("def _pose(", "(*crossed, *memory)", "memory", "no crossing is remembered at the start"),
+    ("def _pose(", "(*crossed, *memory)", "crossed", "nothing is met at the start"),
     ("def _pose(", "if monitor.fades else TRUE", "if False else TRUE", "what a to and fro met fades"),
     ("def touched(", "bit.sort in (BitSort.CONTROL, BitSort.MISHAP) or", "", "it fades at an act"),
     ("def touched(", "bit.subject in tanks", "False", "it fades at a tank's crossing"),
