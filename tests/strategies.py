@@ -10,8 +10,9 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
+from bandproof.machine.fillings import Window
 from bandproof.machine.layout import Layout, lay_out
-from bandproof.machine.semantics import due
+from bandproof.machine.semantics import Reading, among_lines, due
 from bandproof.machine.story import Count, State
 from bandproof.model.arrangement import (
     ATMOSPHERE,
@@ -198,6 +199,19 @@ def remembering(draw: st.DrawFn, layout: Layout, state: State) -> State:
         counts = st.builds(Count, st.integers(0, watch.allowance), st.sampled_from([None, True, False]))
         found.append(draw(counts) if due(layout, state, watch.pending) is not None else Count())
     return replace(state, counts=tuple(found))
+
+
+@st.composite
+def windowed(draw: st.DrawFn, layout: Layout, state: State, windows: tuple[Window, ...]) -> State:
+    """The state with any memory of the windows whose tank is among lines: thresholds next to each other; the others have none."""
+    crossed = []
+    reading = Reading(layout, state)
+    for window in windows:
+        count = len(layout.thresholds[window.tank])
+        low = draw(st.integers(0, count))
+        ranks = frozenset(range(low, draw(st.integers(low, count))))
+        crossed.append(ranks if among_lines(reading, window.tank) else frozenset())
+    return replace(state, crossed=tuple(crossed))
 
 
 def layout_for(arrangement: Arrangement, claim: Property | None = None) -> Layout:

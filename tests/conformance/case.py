@@ -186,7 +186,8 @@ class Case:
     """A tiny arrangement, a claim, and what is true of it by the reasoning in `why`.
 
     `text` is followed by TAIL. `steps` is the length of the shortest run to the bad: the counterexample, or the run that
-    shows a reachable claim. `pace`, `mishaps` and `fillings` are the claim's; a mishap not listed never happens.
+    shows a reachable claim. `pace`, `mishaps` and `fillings` are the claim's; a mishap not listed never happens. `needs`
+    says what the verdict takes besides the bands: engines that search the bands alone find a run, and do not decide it.
     """
 
     name: str
@@ -198,6 +199,7 @@ class Case:
     pace: Pace = Pace.ANY_TIME
     mishaps: frozenset[str] = field(default_factory=frozenset)
     fillings: int | None = None
+    needs: str = ""
 
     def property(self) -> Property:
         """The claim as the property the engines are asked."""

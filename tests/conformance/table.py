@@ -1,17 +1,59 @@
 """The whole table: tiny arrangements whose verdicts were proved by hand, each with the reasoning in one line.
 
-It feeds every engine (`test_engines.py`), the oracles, the checks of story quality, and the mutation runs.
+`TABLE` feeds every engine (`test_engines.py`), the oracles, the checks of story quality, and the mutation runs. What takes
+more than a search of the bands (`Case.needs`) is in `DECIDED`, and asked of the decider alone.
 """
 
 from __future__ import annotations
 
 from tests.conformance.case import Case
 from tests.conformance.table_acts import ACTS
+from tests.conformance.table_edges import EDGES, NEEDS_ONE_NUMBER, NO_SUCH_AIR
 from tests.conformance.table_flow import FLOW
+from tests.conformance.table_holding import COMES_TO_REST, HOLDS_FOR_EVER, NEEDS_SILENCE
+from tests.conformance.table_hunting import HUNTING, IN_ORDER
+from tests.conformance.table_line_air import KEPT, LINE_AIR, NEEDS_ACCOUNT, NEEDS_FILLINGS
 from tests.conformance.table_pace import PACE
 from tests.conformance.table_settled import SETTLED
 from tests.conformance.table_shapes import SHAPES
 from tests.conformance.table_sized import SIZED
 from tests.conformance.table_steps import STEPS
 
-TABLE: tuple[Case, ...] = (*STEPS, *ACTS, *FLOW, *SIZED, *PACE, *SETTLED, *SHAPES)
+TABLE: tuple[Case, ...] = (
+    *STEPS,
+    *ACTS,
+    *FLOW,
+    *SIZED,
+    *PACE,
+    *SETTLED,
+    *SHAPES,
+    *HUNTING,
+    *IN_ORDER,
+    *HOLDS_FOR_EVER,
+    *COMES_TO_REST,
+    *LINE_AIR,
+    *KEPT,
+    *NEEDS_FILLINGS,
+    *EDGES,
+)
+
+#: Runs that only a search for vehicles makes real: pressures one by one, by the flow rule alone, do not bear them out.
+SEARCHED_FOR: tuple[Case, ...] = (*HUNTING, *LINE_AIR, *NEEDS_FILLINGS)
+
+#: (Engine, case): the bound of the engine does not reach so far. It is then undecided, or is not asked at all (`ASLEEP`).
+OUT_OF_REACH = {
+    ("z3 bounded search", "latching control with both settings in the wrong order, toleranced"),
+    ("z3 bounded search", "both knobs held, both in the wrong order"),
+    ("k-induction", "latching control gives no more than its supply"),
+    ("k-induction", "latching control in the wrong order gives no more than its supply"),
+    ("k-induction", "ten strokes do not empty a tank"),
+    ("k-induction", "one stroke does not trip a dump far below"),
+}
+
+#: (Engine, case): it would take the engine minutes.
+ASLEEP = {
+    ("diagrams", "both knobs held, both in the wrong order"),
+    ("diagrams", "latching control with both settings in the wrong order, toleranced"),
+}
+
+DECIDED: tuple[Case, ...] = (*NEEDS_ACCOUNT, *NEEDS_ONE_NUMBER, *NO_SUCH_AIR, *NEEDS_SILENCE)

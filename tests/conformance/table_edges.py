@@ -5,11 +5,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 from tests.conformance.case import (
     Case,
+    always,
     at_least,
+    below,
     both,
     empty,
     never,
@@ -35,6 +38,37 @@ AT_HIGHEST: tuple[tuple[str, str], ...] = (
     ('never = "tank is at least highest of opens"', "pressure-at-highest"),
     ('never = "tank is at least 10 bar"', "pressure-above-highest"),
     ('never = "tank is below 0 bar"', "pressure-not-positive"),
+)
+
+#: The last band is named by the threshold under it.
+AT_TOP = (
+    proven(
+        "a shut-in tank at the highest pressure stays above all thresholds",
+        "no passage is open at it, and 9 bar is at least 8.5",
+        volumes(tank="tank") + starting(tank="9"),
+        always(at_least("tank", 8.5)),
+    ),
+    refuted(
+        "a tank at the highest pressure leaks",
+        "the vent takes it from 9 bar across 8.5",
+        volumes(tank="tank") + joined("vent tank") + starting(tank="9"),
+        always(at_least("tank", 8.5)),
+        1,
+    ),
+    refuted(
+        "a tank at the highest pressure is settled there",
+        "it is shut in",
+        volumes(tank="tank") + starting(tank="9"),
+        settled(below("tank", 8.5)),
+        0,
+    ),
+    refuted(
+        "a source lifts a tank into the band under the highest pressure",
+        "a source at 9 bar lifts the tank across 8.5",
+        volumes(tank="tank") + joined("feed tank") + starting(),
+        never(at_least("tank", 8.5)),
+        1,
+    ),
 )
 
 #: Goes on when its line is below a setting, and on again when the line is at or above the same setting.
@@ -72,13 +106,19 @@ def opposed(setting: str) -> str:
 BOTH = never(both(stands("first", "tripped"), stands("second", "tripped")))
 TOGETHER = settled(stands("second", "tripped"), when=stands("first", "tripped"))
 
-ONE_NUMBER = (
-    proven(
-        "a setting is not above and below one pressure",
-        "the line stands at 3 bar, and the setting is one number: either above it, or not",
-        counting(),
-        never(stands("count", "three")),
+NEEDS_ONE_NUMBER: tuple[Case, ...] = (
+    replace(
+        proven(
+            "a setting is not above and below one pressure",
+            "the line stands at 3 bar, and the setting is one number: either above it, or not",
+            counting(),
+            never(stands("count", "three")),
+        ),
+        needs="that a setting is one number throughout a run",
     ),
+)
+
+ONE_NUMBER = (
     refuted(
         "a setting may be passed",
         "with the setting at 3.5 bar the part goes on at 3, and on again when the feed has lifted the line past 3.5",
@@ -235,16 +275,19 @@ FROM_STARTS = (
 )
 
 #: A condition that only the air account rules out.
-NO_SUCH_AIR = (
-    empty(
-        "a condition that takes more air than there is",
-        "80 in one tank of 20 L are 2 bar in two, and never 3 in the second",
-        JOINED + starting(tank="4"),
-        settled(no(at_least("tank", 1)), when=at_least("b", 3)),
+NO_SUCH_AIR: tuple[Case, ...] = (
+    replace(
+        empty(
+            "a condition that takes more air than there is",
+            "80 in one tank of 20 L are 2 bar in two, and never 3 in the second",
+            JOINED + starting(tank="4"),
+            settled(no(at_least("tank", 1)), when=at_least("b", 3)),
+        ),
+        needs="an account of the air: what a store loses is in what it was joined to",
     ),
 )
 
-EDGES: tuple[Case, ...] = (*ONE_NUMBER, *NO_SUCH_AIR)
+EDGES: tuple[Case, ...] = (*AT_TOP, *ONE_NUMBER)
 STARTS_ON_STARTS: tuple[Case, ...] = FROM_STARTS
 
 #: Settings that a file says are one number for all who use them.

@@ -27,6 +27,13 @@ def starting(**bars: str) -> str:
     return f"starts.start.pressures = {{ {inside} }}\n"
 
 
+def beside(tank: str, line: str, kind: str = "tank") -> str:
+    """A tank, or a chamber, and a line, of so many litres."""
+    return (
+        f'volumes.tank = {{ is = "{kind}", volume = "{tank} L" }}\nvolumes.v = {{ is = "line", volume = "{line} L" }}\n'
+    )
+
+
 UNSIZED = (
     refuted(
         "a line fills from a tank",
@@ -101,29 +108,39 @@ parts.tap = { kind = "tap", ports = { a = "v", b = "w" }, controls = { lever = "
 )
 
 PATHS = (
-    proven(
-        "a tank does not fall into a dead-end line",
-        "the line leads nowhere: filling it does not empty a tank",
-        volumes(tank="tank", v="line") + joined("joint tank v") + starting(tank="5"),
+    refuted(
+        "a tank falls into a dead-end line",
+        "the line is an end: of 20 L it leaves a tank of 20 L the half of its 5 bar",
+        beside("20", "20") + joined("joint tank v") + starting(tank="5"),
         always(at_least("tank", 4)),
+        1,
     ),
-    proven(
-        "a chamber does not fall into a dead-end line",
-        "the line leads nowhere: filling it does not empty a chamber",
-        volumes(tank="chamber", v="line") + joined("joint tank v") + starting(tank="5"),
+    refuted(
+        "a chamber falls into a dead-end line",
+        "the line is an end: as large as the chamber it leaves it the half of its 5 bar",
+        beside("1", "1", "chamber") + joined("joint tank v") + starting(tank="5"),
         always(at_least("tank", 4)),
+        1,
+    ),
+    refuted(
+        "a line fills a tank",
+        "forty times as large it lifts it to 5 x 40 / 41 = 4.9 bar",
+        beside("1", "40") + joined("joint tank v") + starting(v="5"),
+        never(at_least("tank", 4)),
+        1,
+    ),
+    refuted(
+        "a line fills a chamber",
+        "forty times as large it lifts it to 5 x 40 / 41 = 4.9 bar",
+        beside("1", "40", "chamber") + joined("joint tank v") + starting(v="5"),
+        never(at_least("tank", 4)),
+        1,
     ),
     proven(
-        "a pilot line does not fill a tank",
-        "its air is too little, and nothing stands behind it",
-        volumes(tank="tank", v="line") + joined("joint tank v") + starting(v="5"),
-        never(at_least("tank", 4)),
-    ),
-    proven(
-        "a pilot line does not fill a chamber",
-        "its air is too little, and nothing stands behind it",
-        volumes(tank="chamber", v="line") + joined("joint tank v") + starting(v="5"),
-        never(at_least("tank", 4)),
+        "a tank and a line in one band exchange nothing across a threshold",
+        "both stand between 4 bar and the highest pressure: neither draws the other below 4",
+        volumes(tank="tank", v="line") + joined("joint tank v") + starting(tank="5", v="6"),
+        always(at_least("tank", 4)),
     ),
     refuted(
         "a tank falls through an empty line",
@@ -140,13 +157,22 @@ PATHS = (
         2,
     ),
     refuted(
-        "every line of the path is below",
-        "the first line is below 4 bar but the second, before the vent, has to fall first",
+        "only what is joined to a tank counts",
+        "the first line is below 4 bar, and the tank falls into it whatever stands behind it",
         volumes(tank="tank", v="line", w="line")
         + joined("joint tank v", "joint v w", "vent w")
         + starting(tank="5", w="5"),
         always(at_least("tank", 4)),
-        2,
+        1,
+    ),
+    refuted(
+        "lines fall one after the other, then the tank",
+        "the vented line first, then the one before it, then the tank: none falls while all that it is joined to is above",
+        volumes(tank="tank", v="line", w="line")
+        + joined("joint tank v", "joint v w", "vent w")
+        + starting(tank="5", v="5", w="5"),
+        always(at_least("tank", 4)),
+        3,
     ),
     refuted(
         "a path of many lines",
@@ -165,13 +191,13 @@ PATHS = (
         1,
     ),
     refuted(
-        "a path does not pass through a store above",
-        "the second tank, at 5 bar, must fall first: it stands between the line and the vent",
+        "air does not pass through a store above",
+        "the second tank, at 5 bar, must fall first, then the line: it stands between the line and the vent",
         volumes(tank="tank", v="line", b="tank")
         + joined("joint tank v", "joint v b", "vent b")
-        + starting(tank="5", b="5"),
+        + starting(tank="5", v="5", b="5"),
         always(at_least("tank", 4)),
-        2,
+        3,
     ),
     proven(
         "a check valve ends the path",
@@ -181,8 +207,10 @@ PATHS = (
     ),
     proven(
         "a check valve farther on ends the path",
-        "air can leave the tank into the line but not pass the line's check valve",
-        volumes(tank="tank", v="line", w="line") + joined("joint tank v", "oneway w v", "vent w") + starting(tank="5"),
+        "the line beside the tank is as full as the tank, and its air does not pass its check valve",
+        volumes(tank="tank", v="line", w="line")
+        + joined("joint tank v", "oneway w v", "vent w")
+        + starting(tank="5", v="5"),
         always(at_least("tank", 4)),
     ),
     refuted(
@@ -201,8 +229,8 @@ PATHS = (
     ),
     proven(
         "a check valve ends the way up",
-        "the line that stands full beside the chamber gets no air from the tank against the arrow",
-        volumes(tank="tank", v="line", c="chamber") + joined("oneway v tank", "joint v c") + starting(tank="5", v="5"),
+        "the empty line beside the chamber gets no air from the tank against the arrow",
+        volumes(tank="tank", v="line", c="chamber") + joined("oneway v tank", "joint v c") + starting(tank="5"),
         never(at_least("c", 4)),
     ),
     refuted(
@@ -218,8 +246,8 @@ PATHS = (
     ),
     proven(
         "a tank needs air at or above the threshold",
-        "the other tank stands below 4 bar, the full line behind a check valve is a dead end",
-        volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint tank b") + starting(v="5", b="3"),
+        "all that is joined to it, tank or line, stands below 4 bar",
+        volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint tank b") + starting(v="3", b="3"),
         never(at_least("tank", 4)),
     ),
     proven(

@@ -30,7 +30,7 @@ UNVENTED = (
         "two-way, a line and a tank",
         "the tank end counts too: the line has to be in the tank's band",
         volumes(tank="tank", v="line") + joined("joint tank v") + starting(tank="3"),
-        settled(at_least("v", 2)),
+        settled(same_side(2, "tank", "v")),
     ),
     refuted(
         "a line between two tanks",
@@ -43,13 +43,13 @@ UNVENTED = (
         "a line above two tanks",
         "both tanks would drain the line and nothing feeds it, so it is not still in a band above both",
         volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint v b") + starting(v="3"),
-        settled(below("v", 2)),
+        settled(below("v", 2), when=both(below("tank", 2), below("b", 2))),
     ),
     proven(
         "a line below two tanks",
         "both tanks would feed the line and nothing drains it, so it is not still in a band below both",
         volumes(tank="tank", v="line", b="tank") + joined("joint tank v", "joint v b") + starting(tank="3", b="3"),
-        settled(at_least("v", 2)),
+        settled(at_least("v", 2), when=both(at_least("tank", 2), at_least("b", 2))),
     ),
     proven(
         "a chamber between two tanks, at rest",
@@ -74,13 +74,13 @@ UNVENTED = (
         "one-way from a tank",
         "the tank is upstream in the higher band, so the line is not still",
         volumes(tank="tank", v="line") + joined("oneway tank v") + starting(tank="3"),
-        settled(at_least("v", 2)),
+        settled(at_least("v", 2), when=at_least("tank", 2)),
     ),
     proven(
         "one-way into a tank",
-        "the line is upstream in the higher band, so it is not still; only its fall helps, a line cannot fill a tank",
+        "the line is upstream in the higher band, so it is not still until it has fallen, or the tank has filled",
         volumes(tank="tank", v="line") + joined("oneway v tank") + starting(v="3"),
-        settled(below("v", 2)),
+        settled(below("v", 2), when=below("tank", 2)),
     ),
     proven(
         "fed and not vented",

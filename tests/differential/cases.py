@@ -7,10 +7,13 @@ from dataclasses import replace
 from hypothesis import strategies as st
 
 from bandproof.machine.layout import Layout, lay_out
+from bandproof.model.arrangement import Range, Volume, VolumeKind
 from bandproof.model.conditions import AtLeast, Truth
 from bandproof.properties.claim import Property
 from tests import strategies
 from tests.differential import drawn
+from tests.physics.random_cases import Case
+from tests.physics.regimes import REGIMES, Regime
 
 
 def draw_case(data: st.DataObject, *, most_volumes: int = 4) -> tuple[Layout, Property]:
@@ -36,6 +39,27 @@ def draw_paced(data: st.DataObject) -> tuple[Layout, Property]:
     )
     layout = lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *marks))
     return layout, claim
+
+
+def draw_restless(data: st.DataObject, regime: Regime | None = None) -> tuple[Layout, Property]:
+    """An arrangement of one of the regimes of the trajectories, and a claim about it, perhaps with fillings."""
+    case: Case = data.draw((regime or data.draw(st.sampled_from(REGIMES))).cases)
+    start = replace(case.start(), name="start", settled=data.draw(st.integers(0, 4)) == 0)
+    if data.draw(st.booleans()):
+        start = replace(start, parts=())
+    arrangement = replace(case.arrangement, starts=(start,))
+    claim = data.draw(drawn.claims(arrangement))
+    claim = replace(claim, fillings=data.draw(st.sampled_from([None, 1, 1, 2, 5])))
+    if data.draw(st.integers(0, 3)):
+        arrangement = replace(arrangement, volumes=tuple(map(smaller_lines, arrangement.volumes)))
+    return lay_out(arrangement, (claim.when, claim.then, claim.until or Truth(value=True), *case.claims)), claim
+
+
+def smaller_lines(volume: Volume) -> Volume:
+    """A line of a fiftieth of the litres: so little air that tanks have narrow windows."""
+    if volume.kind is not VolumeKind.LINE or volume.litres is None:
+        return volume
+    return replace(volume, litres=Range(volume.litres.low / 50, volume.litres.high / 50))
 
 
 def impossible(claim: Property) -> Property:

@@ -30,6 +30,8 @@ def _holds(problem: Problem, state: State, bit: Bit) -> bool:
             return state.counts[number].count > bit.rank
         case BitSort.LAST, int(number):
             return {None: "none", True: "up", False: "down"}[state.counts[number].last] == bit.value
+        case BitSort.WINDOW, name:
+            return bit.value in state.crossed[[w.tank for w in problem.windows].index(str(name))]
         case _:
             return False
 
@@ -54,6 +56,31 @@ def encoded_successors(problem: Problem, state: State, function: tuple[int, ...]
         truth = [(model[abs(a) - 1] > 0) == (a > 0) for a in after]
         found.add(problem.state_of(truth))
         sat.add([-a if t else a for a, t in zip(after, truth, strict=True)])
+    sat.close()
+    return found
+
+
+def memories_after(problem: Problem, values: list[bool], after: State) -> set[tuple[bool, ...]]:
+    """What the monitor's bits can be after a step to `after` from the state in which the bits have `values`."""
+    bits = [b.literal for b in problem.bits]
+    numbered = Numbered(problem.circuit, [*bits, *problem.after])
+    sat = Sat(numbered.clauses)
+    for bit, value in zip(bits, values, strict=True):
+        sat.add([numbered.signed(bit) if value else -numbered.signed(bit)])
+    watched = []
+    for meant, there, value in zip(problem.bits, problem.after, bit_values(problem, after), strict=True):
+        if meant.sort is BitSort.MONITOR:
+            watched.append(numbered.signed(there))
+        else:
+            sat.add([numbered.signed(there) if value else -numbered.signed(there)])
+    found = set()
+    while sat.holds():
+        model = sat.model()
+        truth = [(model[abs(a) - 1] > 0) == (a > 0) for a in watched]
+        found.add(tuple(truth))
+        if not watched:
+            break
+        sat.add([-a if t else a for a, t in zip(watched, truth, strict=True)])
     sat.close()
     return found
 

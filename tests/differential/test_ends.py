@@ -51,9 +51,9 @@ def facts(layout: Layout, store: int, line: int) -> tuple[list[bool], list[bool]
 @pytest.mark.parametrize("kind", [VolumeKind.TANK, VolumeKind.CHAMBER])
 @pytest.mark.parametrize("one_way", [False, True])
 def test_a_source_takes_no_air(kind: VolumeKind, one_way: bool) -> None:
-    """The full store has only a dead-end line and a way into a source: it does not fall."""
+    """The full store has only a dead-end line, as full, and a way into a source: it does not fall."""
     layout = store_and_line(SOURCE, one_way=one_way, into=False, kind=kind)
-    executable, encoded = facts(layout, 1, 0)
+    executable, encoded = facts(layout, 1, 1)
     assert executable == encoded
     assert executable[1] is False
 
@@ -61,9 +61,9 @@ def test_a_source_takes_no_air(kind: VolumeKind, one_way: bool) -> None:
 @pytest.mark.parametrize("kind", [VolumeKind.TANK, VolumeKind.CHAMBER])
 @pytest.mark.parametrize("one_way", [False, True])
 def test_the_atmosphere_gives_no_air(kind: VolumeKind, one_way: bool) -> None:
-    """The empty store has only a full dead-end line and a way out of the atmosphere: it does not rise."""
+    """The empty store has only a dead-end line, as empty, and a way out of the atmosphere: it does not rise."""
     layout = store_and_line(ATMOSPHERE, one_way=one_way, into=True, kind=kind)
-    executable, encoded = facts(layout, 0, 1)
+    executable, encoded = facts(layout, 0, 0)
     assert executable == encoded
     assert executable[0] is False
 

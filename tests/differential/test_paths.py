@@ -42,11 +42,14 @@ def both_say(dead: int, fed: int, tank: int) -> tuple[bool, bool]:
 
 
 def test_a_line_fills_a_tank_only_while_it_is_above_the_mark_itself() -> None:
-    """A line that ends at the tank pushes, and the fed line would bring air; but not from below the mark."""
-    assert both_say(dead=1, fed=0, tank=0) == (False, False)
+    """Either line does, one that ends at the tank too; the feed behind the other brings nothing from below the mark."""
+    assert both_say(dead=0, fed=0, tank=0) == (False, False)
+    assert both_say(dead=1, fed=0, tank=0) == (True, False)
     assert both_say(dead=0, fed=1, tank=0) == (True, False)
 
 
 def test_a_line_empties_a_tank_only_while_it_is_below_the_mark_itself() -> None:
-    assert both_say(dead=0, fed=1, tank=1) == (False, False)
+    """Either line does, one that ends at the tank too; the vent behind the other takes nothing from above the mark."""
+    assert both_say(dead=1, fed=1, tank=1) == (False, False)
+    assert both_say(dead=0, fed=1, tank=1) == (False, True)
     assert both_say(dead=1, fed=0, tank=1) == (False, True)

@@ -29,10 +29,16 @@ from bandproof.machine.semantics import (
 )
 from bandproof.machine.story import State, Step
 from bandproof.properties.claim import Pace
-from bandproof.properties.monitors import monitor_of
 from tests.differential import drawn
 from tests.differential.cases import draw_case
-from tests.differential.compare import bit_values, encoded_successors, keeps_form, node_values, over_is_final
+from tests.differential.compare import (
+    bit_values,
+    encoded_successors,
+    keeps_form,
+    memories_after,
+    node_values,
+    over_is_final,
+)
 from tests.oracles.answers import leads_to
 
 SMALL = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -62,7 +68,7 @@ def compare_leaps(data: st.DataObject) -> None:
 
 def compare_facts(data: st.DataObject) -> None:
     layout, claim = draw_case(data, most_volumes=5)
-    rule, monitor = StepRule(layout), monitor_of(claim)
+    rule, monitor = StepRule(layout), layout.monitor(claim)
     problem = pose(rule, claim)
     c, volumes = rule.circuit, [v.name for v in layout.arrangement.volumes]
     roots = [
@@ -110,7 +116,7 @@ def compare_starts(data: st.DataObject) -> None:
 def compare_walks(data: st.DataObject) -> None:
     """The monitor's memory and the bad, along a run of the executable machine."""
     layout, claim = draw_case(data, most_volumes=3)
-    problem, monitor = pose(StepRule(layout), claim), monitor_of(claim)
+    problem, monitor = pose(StepRule(layout), claim), layout.monitor(claim)
     monitors = [i for i, bit in enumerate(problem.bits) if bit.sort is BitSort.MONITOR]
     state = data.draw(drawn.states(layout))
     seen = watch(layout, monitor, monitor.states[0], state)
@@ -119,15 +125,15 @@ def compare_walks(data: st.DataObject) -> None:
         values = bit_values(problem, state)
         for i, value in memory.items():
             values[i] = value
-        roots = [problem.bad, *(problem.after[i] for i in monitors)]
-        found = problem.circuit.evaluate(roots, node_values(problem, values))
-        assert found[0] == bad(layout, monitor, seen, state)
-        memory = dict(zip(monitors, found[1:], strict=True))
+        (found,) = problem.circuit.evaluate([problem.bad], node_values(problem, values))
+        assert found == bad(layout, monitor, seen, state)
         options = [after for _, after in islice(successors(layout, state, claim.pace, claim.mishaps), 40)]
         if not options:
             break
-        state = data.draw(st.sampled_from(options))
-        seen = watch(layout, monitor, seen, state)
+        before, state = state, data.draw(st.sampled_from(options))
+        (kept,) = memories_after(problem, values, state)
+        memory = dict(zip(monitors, kept, strict=True))
+        seen = watch(layout, monitor, seen, state, before)
 
 
 def compare_with_check_step(data: st.DataObject) -> None:

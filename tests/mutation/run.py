@@ -23,9 +23,13 @@ from tempfile import TemporaryDirectory
 from tests.mutation.breaks import CONDITIONS, EXECUTABLE, GRID, MONITORS, NUMBERS, PHYSICS, Break
 from tests.mutation.breaks_encoded import COUNTERS, FLOW, STATES, STEPS
 from tests.mutation.breaks_endless import ENDLESS
+from tests.mutation.breaks_motion import BREAKS as MOTION
 
 ROOT = Path(__file__).resolve().parents[2]
-BREAKS = (*EXECUTABLE, *MONITORS, *CONDITIONS, *GRID, *NUMBERS, *PHYSICS, *STATES, *FLOW, *COUNTERS, *STEPS, *ENDLESS)
+BREAKS = (
+    *(*EXECUTABLE, *MONITORS, *CONDITIONS, *GRID, *NUMBERS, *PHYSICS),
+    *(*STATES, *FLOW, *COUNTERS, *STEPS, *ENDLESS, *MOTION),
+)
 
 #: Quickest first. The table is asked with few engines: each statement of the meaning has one at least.
 SUITES = {

@@ -57,15 +57,16 @@ def by_reachability(problem: Problem) -> Answer:
 
 def leads_to(problem: Problem, before: State, after: State) -> bool:
     """Nothing changes, or one step leads there, or flow steps of one volume alone do."""
-    layout, claim = problem.layout, problem.claim
+    layout, claim, windows = problem.layout, problem.claim, problem.windows
     here = before
     while here != after:
-        if not isinstance(check_step(layout, here, after, claim.pace, claim.mishaps), str):
+        if not isinstance(check_step(layout, here, after, claim.pace, claim.mishaps, windows=windows), str):
             return True
         towards = tuple(b + (a > b) - (a < b) for b, a in zip(here.bands, after.bands, strict=True))
         further = replace(here, bands=towards)
         single = sum(a != b for a, b in zip(here.bands, towards, strict=True)) == 1
-        if not single or isinstance(check_step(layout, here, further, claim.pace, claim.mishaps), str):
+        step = check_step(layout, here, further, claim.pace, claim.mishaps, windows=windows)
+        if not single or isinstance(step, str):
             return False
         here = further
     return True

@@ -1,10 +1,8 @@
 """Follows a trajectory of the continuous model with the band machine, step by step.
 
 Every happening must be a step the band machine has. Happenings at one instant, to rounding, may be taken in any order
-or at once. One tolerance exists, the stated one: the air in lines. The rule that a tank or chamber needs a path for its
-air neglects it; so a crossing refused by that rule alone is forgiven when the tank or chamber had, at the last change
-of anything or at the last moment the path was there, been within the line-air loss of the threshold: the volume of all
-lines over its own, times the highest pressure.
+or at once. Nothing is forgiven. The windows of tanks among lines are those of a claim that says what is true of the run:
+hands off, where nobody acted; else one filling of the lines for each act and each move of a part, and one more.
 """
 
 from __future__ import annotations
@@ -15,25 +13,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
 
+from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import (
-    Reading,
-    at_rest,
-    check_step,
-    due,
-    in_pace,
-    may_fall,
-    may_rise,
-    net_inflow,
-    remember,
-    settled,
-)
+from bandproof.machine.semantics import at_rest, check_step, due, remember, settled, to_and_fro, with_memory
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Story, Turned
-from bandproof.model.arrangement import Range, VolumeKind
-from bandproof.properties.claim import Pace
+from bandproof.model.arrangement import VolumeKind
+from bandproof.properties.claim import Pace, Property, Shape
 
 from .simulator import HYSTERESIS
-from .trajectory import PASCALS_PER_BAR, Happening, Numbers, Trajectory
+from .trajectory import PASCALS_PER_BAR, Happening, Trajectory
 
 #: Bar: a pressure this near to its threshold crosses it, to rounding, at the same instant as whatever happens now. Ten
 #: times the play of the simulator's comparisons; thresholds are ten thousand times as far apart.
@@ -42,16 +30,20 @@ SAME_PRESSURE = 5e-6
 SAME_TIME = 1e-9
 
 
-#: Happenings taken together, and the step they make; None for one that is forgiven.
-Taken = tuple[Step | None, list[Happening]]
+#: A to and fro has gone round this often, for so many seconds, and its pressures (bar) have changed by no more since then.
+ROUNDS = 3
+LONG = 1.0
+SAME_AGAIN = 1e-4
+
+#: Happenings taken together, and the step they make.
+Taken = tuple[Step, list[Happening]]
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
     """What following a trajectory came to.
 
-    `counts`: steps by kind, and more; `escape`: a sentence, if the machine refused a step. `story`: the run of the
-    band machine, up to the first step that had to be forgiven.
+    `counts`: steps by kind, and more; `escape`: a sentence, if the machine refused a step. `story`: the band machine's run.
     """
 
     counts: Counter[str]
@@ -59,13 +51,30 @@ class Account:
     escape: str | None = None
 
 
-def follow(layout: Layout, numbers: Numbers, run: Trajectory) -> Account:
+def follow(layout: Layout, run: Trajectory) -> Account:
     """Follow `run` from its first state to its end, or to the first step the band machine does not have."""
-    return _Follower(layout, numbers, run).follow()
+    return _Follower(layout, run).follow()
 
 
-def apply(layout: Layout, state: State, events: tuple[Event, ...]) -> State:
-    """The state after these events, with what its pace counters then remember."""
+def windows_of(layout: Layout, run: Trajectory) -> tuple[Window, ...]:
+    """The windows of a claim that says no more of a run than is so."""
+    events = [event for happening in run.happenings for event in happening.events]
+    acted = any(isinstance(event, Turned) for event in events)
+    claim = Property(
+        "run",
+        "",
+        "",
+        Shape.NEVER,
+        "begin",
+        pace=Pace.ANY_TIME if acted else Pace.HANDS_OFF,
+        mishaps=frozenset(event.mishap for event in events if isinstance(event, Occurred)),
+        fillings=1 + sum(not isinstance(event, Crossed) for event in events) if acted else None,
+    )
+    return windows(layout.arrangement, claim)
+
+
+def apply(layout: Layout, state: State, events: tuple[Event, ...], bounds: tuple[Window, ...] = ()) -> State:
+    """The state after these events, with what its pace counters and windows then remember."""
     arrangement = layout.arrangement
     bands, parts, controls = list(state.bands), list(state.parts), list(state.controls)
     mishaps = set(state.mishaps)
@@ -80,7 +89,7 @@ def apply(layout: Layout, state: State, events: tuple[Event, ...]) -> State:
                 controls[[c.name for c in arrangement.controls].index(control)] = target
             case Occurred(mishap):
                 mishaps.add(mishap)
-    return remember(layout, state, State(tuple(bands), tuple(parts), tuple(controls), frozenset(mishaps)))
+    return remember(layout, state, State(tuple(bands), tuple(parts), tuple(controls), frozenset(mishaps)), bounds)
 
 
 def _subjects(happening: Happening) -> set[str]:
@@ -88,46 +97,47 @@ def _subjects(happening: Happening) -> set[str]:
 
 
 class _Follower:
-    def __init__(self, layout: Layout, numbers: Numbers, run: Trajectory) -> None:
+    def __init__(self, layout: Layout, run: Trajectory) -> None:
         self.layout = layout
         self.run = run
         self.names = [v.name for v in layout.arrangement.volumes]
+        self.kinds = {v.name: v.kind for v in layout.arrangement.volumes}
         self.mishaps = frozenset(m.name for m in layout.arrangement.mishaps)
         self.counts: Counter[str] = Counter()
         self.steps: list[Step] = []
-        self.states = [run.first]
+        self.windows = windows_of(layout, run)
+        self.states = with_memory(layout, [run.first], self.windows)
         self.counts["timing_constraints"] += bool(layout.timing_constraints)
-        stores = [v.name for v in layout.arrangement.volumes if v.kind is not VolumeKind.LINE]
-        in_lines = sum(numbers.litres[name] for name in self.names if name not in stores)
-        highest = float(layout.arrangement.highest / PASCALS_PER_BAR)
-        self.loss = {name: in_lines / numbers.litres[name] * highest for name in stores}
-        #: Per tank or chamber and direction: its pressure when the path rule last allowed it to cross that way, or
-        #: when anything else last changed.
-        self.reference = {
-            (name, upward): run.first_pressures[self.names.index(name)] for name in stores for upward in (True, False)
-        }
+        self.counts["windows"] += len(self.windows)
+        self.counts["while moves stay due"] += run.hunted
+        #: For each happening taken that time passes after: the state then, and its number.
+        self.passing: list[tuple[State, int]] = []
 
     def follow(self) -> Account:
         escape = self._follow()
         return Account(self.counts, Story("begin", tuple(self.states), tuple(self.steps)), escape)
 
     def _follow(self) -> str | None:
-        state = self.run.first
+        state = self.states[0]
+        taken = 0
         for group in self._groups():
             escape = self._check_stillness(state, group[0])
-            path = self._order(state, group, forgiving=False) or self._order(state, group, forgiving=True)
+            path = self._order(state, group)
             if escape is not None or path is None:
                 return escape or self._explain(state, group)
             if [h for _, hs in path for h in hs] != group or len(path) != len(group):
                 self.counts["taken in another order"] += 1
-            legal = self._legal(state)
             for step, happenings in path:
                 self._count_races(state, happenings)
-                state = apply(self.layout, state, tuple(e for h in happenings for e in h.events))
-                legal |= self._legal(state)
+                self._count_lines(state, happenings)
+                state = self._apply(state, happenings)
                 self._keep(step, state)
-            self._refer(legal, group)
-        return self._check_stillness(state, self.run)
+            taken += len(group)
+            self.passing.append((state, taken - 1))
+        return self._check_stillness(state, self.run) or self._check_to_and_fro()
+
+    def _apply(self, state: State, happenings: list[Happening]) -> State:
+        return apply(self.layout, state, tuple(e for h in happenings for e in h.events), self.windows)
 
     def _count_races(self, state: State, happenings: list[Happening]) -> None:
         """Count crossings that some watch looks at, and those that use up all that it allows."""
@@ -139,11 +149,32 @@ class _Follower:
                 self.counts["whole bands while another was due"] += last
                 self.counts["all that was allowed"] += last and counts.count + 1 == watch.allowance
 
-    def _keep(self, step: Step | None, after: State) -> None:
-        self.counts["forgiven" if step is None else step.kind.value] += 1
-        if step is not None and not self.counts["forgiven"]:
-            self.steps.append(step)
-            self.states.append(after)
+    def _count_lines(self, state: State, happenings: list[Happening]) -> None:
+        """Count tanks and chambers that cross a threshold while nothing but lines is joined to them."""
+        for event in (e for h in happenings for e in h.events):
+            if isinstance(event, Crossed) and self.kinds[event.volume] is not VolumeKind.LINE:
+                alone = self._among_lines(state, event.volume)
+                self.counts["by lines alone"] += alone
+                self.counts["by lines alone, in a window"] += alone and event.volume in {w.tank for w in self.windows}
+
+    def _among_lines(self, state: State, store: str) -> bool:
+        ways = [
+            {passage.upstream, passage.downstream}
+            for part, at in zip(self.layout.arrangement.parts, state.parts, strict=True)
+            for passage in part.passages
+            if at in passage.open_in
+        ]
+        met, grown = {store}, {store}
+        while grown:
+            grown = {end for way in ways if way & grown for end in way} - met
+            met |= grown
+            grown = {end for end in grown if self.kinds.get(end) is VolumeKind.LINE}
+        return all(self.kinds.get(end) is VolumeKind.LINE for end in met - {store})
+
+    def _keep(self, step: Step, after: State) -> None:
+        self.counts[step.kind.value] += 1
+        self.steps.append(step)
+        self.states.append(after)
 
     # -------------------------------------------------------------------------------------------- simultaneity
 
@@ -175,7 +206,7 @@ class _Follower:
     def _bar(self, threshold: Fraction) -> float:
         return float((threshold + self.layout.arrangement.atmosphere) / PASCALS_PER_BAR)
 
-    def _order(self, state: State, group: list[Happening], *, forgiving: bool) -> list[Taken] | None:
+    def _order(self, state: State, group: list[Happening]) -> list[Taken] | None:
         """A way to take the happenings of a group as steps; None when there is none."""
         # Pace counters remember in which order things came, so a state is not known by what is left.
         hopeless: set[tuple[State, tuple[int, ...]]] = set()
@@ -188,9 +219,9 @@ class _Follower:
             for indices in self._choices(group, left):
                 chosen = [group[i] for i in indices]
                 step = self._step(state, chosen)
-                if step is None and not (forgiving and self._forgivable(state, chosen, self._taken(group, left))):
+                if step is None:
                     continue
-                after = apply(self.layout, state, tuple(e for h in chosen for e in h.events))
+                after = self._apply(state, chosen)
                 rest = search(after, tuple(i for i in left if i not in indices))
                 if rest is not None:
                     return [(step, chosen), *rest]
@@ -215,51 +246,12 @@ class _Follower:
 
     def _step(self, state: State, happenings: list[Happening]) -> Step | None:
         """The step that these happenings make together, or None when the machine has none."""
-        events = tuple(e for h in happenings for e in h.events)
-        step = check_step(self.layout, state, apply(self.layout, state, events), Pace.ANY_TIME, self.mishaps)
+        step = self._asked(state, happenings)
         return step if isinstance(step, Step) else None
 
-    # ------------------------------------------------------------------------------------------------ line air
-
-    @staticmethod
-    def _taken(group: list[Happening], left: tuple[int, ...]) -> list[Happening]:
-        return [happening for i, happening in enumerate(group) if i not in left]
-
-    def _forgivable(self, state: State, happenings: list[Happening], taken: list[Happening]) -> bool:
-        """Whether this is a single crossing that only the path rule refuses, and the air of the lines accounts for.
-
-        `taken` are the happenings of its group that went before: the last change may be among them.
-
-        It is not when the pace refuses it, to which the air in lines is nothing.
-        """
-        crossed, *others = (e for h in happenings for e in h.events)
-        if others or not isinstance(crossed, Crossed) or crossed.volume not in self.loss:
-            return False
-        if not in_pace(self.layout, state, crossed.volume, upward=crossed.upward):
-            return False
-        mark = Range(crossed.threshold, crossed.threshold)
-        least, greatest = net_inflow(Reading(self.layout, state), crossed.volume, mark)
-        flows = (greatest is None or greatest > 0) if crossed.upward else (least is None or least < 0)
-        reference = self.reference[crossed.volume, crossed.upward]
-        for happening in taken:
-            if any(not isinstance(e, Crossed) or e.volume == crossed.volume for e in happening.events):
-                reference = self._pressure(happening, crossed.volume)
-        way = abs(self._height(crossed) - reference)
-        return flows and way <= self.loss[crossed.volume] + SAME_PRESSURE
-
-    def _legal(self, state: State) -> set[tuple[str, bool]]:
-        return {
-            (name, upward)
-            for name, upward in self.reference
-            if (may_rise if upward else may_fall)(self.layout, state, name)
-        }
-
-    def _refer(self, legal: set[tuple[str, bool]], group: list[Happening]) -> None:
-        crossed = {e.volume for h in group for e in h.events if isinstance(e, Crossed)}
-        changed = any(not isinstance(e, Crossed) for h in group for e in h.events)
-        for name, upward in self.reference:
-            if changed or name in crossed or (name, upward) in legal:
-                self.reference[name, upward] = self._pressure(group[-1], name)
+    def _asked(self, state: State, happenings: list[Happening]) -> Step | str:
+        after = self._apply(state, happenings)
+        return check_step(self.layout, state, after, Pace.ANY_TIME, self.mishaps, windows=self.windows)
 
     # ------------------------------------------------------------------------------------------------- reports
 
@@ -286,8 +278,44 @@ class _Follower:
                 return f"{words}: {state}"
         return None
 
+    def _check_to_and_fro(self) -> str | None:
+        """What is wrong when a run goes round for ever, to rounding, and a state of its round is not a final one."""
+        since = self._since()
+        if since is None:
+            return None
+        self.counts["to and fro"] += 1
+        tanks = [i for i, name in enumerate(self.names) if self.kinds[name] is VolumeKind.TANK]
+        seen = [happening.pressures for happening in self.run.happenings[self.passing[since][1] :]]
+        held = all(max(p[i] for p in seen) - min(p[i] for p in seen) < SAME_AGAIN for i in tanks)
+        for state, _ in self.passing[since:]:
+            for asked, judged, tanks_held in ((held, settled, True), (not tanks, at_rest, False)):
+                if asked and not judged(self.layout, state):
+                    return f"the run goes round for ever in {state}, which is not {judged.__name__}"
+                if asked and not to_and_fro(self.layout, state, tanks_held=tanks_held):
+                    return f"the run goes round for ever in {state}, which is in no to and fro"
+        return None
+
+    def _since(self) -> int | None:
+        """The place in `passing` since which the run goes round: nobody acts, and it has come back to where it was."""
+        acts = [n for n, h in enumerate(self.run.happenings) if any(isinstance(e, Turned | Occurred) for e in h.events)]
+        if not self.passing or self.run.ended == "chatter":
+            return None
+        state, end = self.passing[-1]
+        last = self.run.happenings[end]
+        visits = [
+            place
+            for place, (visited, number) in enumerate(self.passing)
+            if number > max(acts, default=-1) and replace(visited, crossed=()) == replace(state, crossed=())
+        ]
+        long = [place for place in visits if last.time - self.run.happenings[self.passing[place][1]].time >= LONG]
+        if not long or len(visits) - visits.index(long[-1]) <= ROUNDS:
+            return None
+        first = self.run.happenings[self.passing[long[-1]][1]]
+        between = self.run.happenings[self.passing[long[-1]][1] + 1 :]
+        moves = any(isinstance(e, Moved) for h in between for e in h.events)
+        same = all(abs(p - q) <= SAME_AGAIN for p, q in zip(first.pressures, last.pressures, strict=True))
+        return long[-1] if moves and same else None
+
     def _explain(self, state: State, group: list[Happening]) -> str:
-        after = apply(self.layout, state, group[0].events)
-        why = check_step(self.layout, state, after, Pace.ANY_TIME, self.mishaps)
         told = "\n  ".join(str(h) for h in group)
-        return f"{why}\n from {state}\n  {told}\n references {self.reference}\n losses {self.loss}"
+        return f"{self._asked(state, group[:1])}\n from {state}\n  {told}\n windows {self.windows}"

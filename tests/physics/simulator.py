@@ -16,6 +16,10 @@ Three things are blurred, each by less than a tenth of a pascal, which is far be
   resting at the same pressure do not cross marks on rounding noise; a comparison of two volumes has the same play;
 - two volumes in different bands are compared by their bands, so that a comparison never contradicts the crossings.
 
+A part that is due takes its switching time, or less: before a volume crosses a mark and before anybody acts, all parts
+that are due move, one round after another, until none is due. Where the rounds come to no end, because moves stay due
+round a circle at the present pressures, the crossing or the deed comes all the same.
+
 A run also stops early, with what happened so far, when a part chatters (moves to and fro faster than can be resolved)
 or when the number of happenings, or of steps without one, reaches a limit.
 """
@@ -101,6 +105,9 @@ class _Run:
         self.happenings: list[Happening] = []
         self.time = 0.0
         self.stuck = False
+        #: Moves stay due round a circle at the present pressures, and all parts have had their turns.
+        self.endless = False
+        self.hunted = 0
         self._set_marks(begin)
         self.pairs = sorted(
             {
@@ -125,37 +132,38 @@ class _Run:
         for part in self.arrangement.parts:
             for move in part.moves:
                 for atom in leaves(move.when):
-                    if isinstance(atom, Below | AtLeast) and 0 < self._threshold(atom) < highest:
-                        marks[atom.volume].add(self._threshold(atom))
+                    if isinstance(atom, Below | AtLeast) and 0 < self._threshold(atom, part.name) < highest:
+                        marks[atom.volume].add(self._threshold(atom, part.name))
         self.marks = {name: sorted(found) for name, found in marks.items()}
         self.heights = {name: [self._absolute(m) for m in found] for name, found in self.marks.items()}
         self.level = {
             name: bisect_right(self.marks[name], begin.pressures.get(name, Fraction(0))) for name in self.names
         }
 
-    def _threshold(self, atom: Below | AtLeast) -> Fraction:
+    def _threshold(self, atom: Below | AtLeast, part: str) -> Fraction:
         if atom.setting is not None:
-            return self.numbers.settings[atom.setting]
+            return self.numbers.own.get((part, atom.setting), self.numbers.settings[atom.setting])
         return (atom.low + atom.high) / 2
 
     # ------------------------------------------------------------------------------------------------ conditions
 
-    def _reached(self, atom: Below | AtLeast) -> bool:
-        threshold = self._threshold(atom)
+    def _reached(self, atom: Below | AtLeast, part: str) -> bool:
+        threshold = self._threshold(atom, part)
         if threshold <= 0:
             return True
         if threshold >= self.arrangement.highest:
             return False
         return self.level[atom.volume] > self.marks[atom.volume].index(threshold)
 
-    def _holds(self, condition: Condition) -> bool:
+    def _holds(self, condition: Condition, of: str) -> bool:
+        """A guard of the part `of` holds."""
         match condition:
             case Truth(value):
                 return value
             case Below():
-                return not self._reached(condition)
+                return not self._reached(condition, of)
             case AtLeast():
-                return self._reached(condition)
+                return self._reached(condition, of)
             case Lower(volume, other):
                 return self.lower[volume, other]
             case InState(part, states):
@@ -165,11 +173,11 @@ class _Run:
             case Happened(mishap):
                 return mishap in self.mishaps
             case Not(item):
-                return not self._holds(item)
+                return not self._holds(item, of)
             case AllOf(items):
-                return all(self._holds(item) for item in items)
+                return all(self._holds(item, of) for item in items)
             case AnyOf(items):
-                return any(self._holds(item) for item in items)
+                return any(self._holds(item, of) for item in items)
         message = f"no file says {condition}"
         raise TypeError(message)
 
@@ -334,7 +342,7 @@ class _Run:
         return [
             Moved(part.name, here, m.target)
             for m in part.moves
-            if m.source == here and m.target != here and self._holds(m.when)
+            if m.source == here and m.target != here and self._holds(m.when, part.name)
         ]
 
     def _react(self) -> bool:
@@ -343,7 +351,7 @@ class _Run:
             moves = []
             for part in self.arrangement.parts:
                 due = self._due_moves(part)
-                if part.slow and not self._ripe(part, bool(due)):
+                if (part.slow or part.name in self.numbers.switching) and not self._ripe(part, bool(due)):
                     continue
                 if due:
                     moves.append(due[self.numbers.choice % len(due)])
@@ -351,6 +359,7 @@ class _Run:
                 return True
             if not self.numbers.together:
                 del moves[1:]
+            self.endless = False
             for move in moves:
                 self.parts[move.part] = move.target
                 self.due.pop(move.part, None)
@@ -361,11 +370,50 @@ class _Run:
             self._record(*moves)
 
     def _ripe(self, part: Part, due: bool) -> bool:
-        """Whether a slow part moves now: its delay has passed since its move came due."""
-        if not due or part.name not in self.numbers.delays:
+        """Whether a part that takes its time moves now: that has passed since its move came due."""
+        delay = (self.numbers.delays if part.slow else self.numbers.switching).get(part.name)
+        if not due or delay is None:
             self.due.pop(part.name, None)
             return False
-        return self.due.setdefault(part.name, self.time + self.numbers.delays[part.name]) <= self.time
+        return self.due.setdefault(part.name, self.time + delay) <= self.time
+
+    def _hold_back(self) -> None:
+        """Volumes that were about to cross a mark, before which parts have moved, have not crossed it yet."""
+        for name, way in self._crossings(self.y):
+            heights, level, i = self.heights[name], self.level[name], self.index[name]
+            self.y[i] = np.nextafter(heights[level], 0.0) if way > 0 else heights[level - 1] - HYSTERESIS
+
+    def _happen(self, what: Callable[[], None]) -> None:
+        """A crossing or a deed."""
+        before = len(self.happenings)
+        what()
+        self.hunted += self.endless and len(self.happenings) > before
+        self.endless = False
+
+    def _switch(self) -> bool:
+        """Before something else happens all due parts move, one after another and round after round; whether any moved.
+
+        Where the rounds have no end, what was to happen is next if it still would as the parts then stand.
+        """
+        if self.endless:
+            return False
+        seen: set[tuple[str, ...]] = set()
+        moved = False
+        while any(self._due_moves(part) for part in self.arrangement.parts if not part.slow):
+            stand = tuple(self.parts.values())
+            if stand in seen:
+                self.endless = True
+                return True
+            seen.add(stand)
+            for part in self.arrangement.parts:
+                due = [] if part.slow else self._due_moves(part)
+                if due:
+                    moved = True
+                    move = due[self.numbers.choice % len(due)]
+                    self.parts[move.part] = move.target
+                    self.due.pop(move.part, None)
+                    self._record(move)
+        return moved
 
     def _do(self, deed: Deed) -> None:
         still = self._still()
@@ -398,11 +446,15 @@ class _Run:
                 break
             stop = min([until, *(d.time for d in list(deeds)[:1]), *self.due.values()])
             if stop > self.time and self._advance(stop):
-                self._register_crossings()
+                if self._switch():
+                    self._hold_back()
+                else:
+                    self._happen(self._register_crossings)
                 continue
             self.time = stop
             if deeds and deeds[0].time <= stop:
-                self._do(deeds.popleft())
+                if not self._switch():
+                    self._happen(partial(self._do, deeds.popleft()))
             elif stop >= until:
                 ended = "time"
                 break
@@ -414,4 +466,5 @@ class _Run:
             self.time,
             ended,
             *(self._still() if ended == "time" else (False, False)),
+            self.hunted,
         )

@@ -56,7 +56,7 @@ class Tally:
         self.counts[f"ended by {run.ended}"] += 1
         self.counts["different"] += repr(case) not in self.seen
         self.counts["accepted"] += account.escape is None
-        self.counts["steps"] += sum(account.counts[kind] for kind in ("react", "flow", "act", "forgiven"))
+        self.counts["steps"] += sum(account.counts[kind] for kind in ("react", "flow", "act"))
         self.seen.add(repr(case))
         self.features.update(found)
         self.mixtures.add(sum(1 << i for i, name in enumerate(FEATURES) if name in found))

@@ -42,7 +42,7 @@ def test_a_line_through_which_a_tank_charges_is_settled(drained: bool) -> None:
     case = Case(arrangement, claims, numbers, Begin({"line": Fraction(0), "tank": Fraction(0)}, {}, {}), (), 30.0)
     layout = case.layout()
     run = simulate(layout, numbers, case.begin, until=case.until)
-    account = follow(layout, numbers, run)
+    account = follow(layout, run)
     assert account.escape is None
     assert {name for name, count in account.counts.items() if count} == {"flow", "still"}
     assert run.still_lines
@@ -68,7 +68,7 @@ def test_a_line_is_not_lifted_above_the_only_tank_that_feeds_it(c: float, b: flo
     run = simulate(layout, numbers, begin, until=30.0)
     tank, line, _ = run.last_pressures
     assert line == pytest.approx(tank, abs=1e-7)
-    assert follow(layout, numbers, run).escape is None
+    assert follow(layout, run).escape is None
     assert run.happenings == ()
 
 
@@ -84,4 +84,4 @@ def test_volumes_at_rest_within_the_play_of_a_threshold_may_count_as_on_either_s
     layout = Case(arrangement, (AtLeast("line", mark, mark),), numbers, begin, (), 1.0).layout()
     pressure = 5.01325 - below / PASCALS_PER_BAR
     still = Trajectory(State((1, 0), ("open",), ()), (), (pressure,) * 2, (pressure,) * 2, 1.0, "time", True, True)
-    assert (follow(layout, numbers, still).escape is None) is accepted
+    assert (follow(layout, still).escape is None) is accepted

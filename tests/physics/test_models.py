@@ -1,7 +1,6 @@
 """Trajectories of the arrangements that come with the project are followed by the band machine, too.
 
-Sizes of lines are those of the model files, which are large against some chambers; so more is forgiven here for the air
-in lines than in the soundness test, and it is counted.
+Sizes of lines are those of the model files, which are large against some chambers.
 """
 
 from __future__ import annotations
@@ -63,7 +62,7 @@ def follow_batch(path: Path, size: int, report: Callable[[str, object], None]) -
     def every_trajectory_is_followed(case: Case) -> None:
         layout = case.layout()
         run = simulate(layout, case.numbers, case.begin, case.script, until=case.until)
-        account = follow(layout, case.numbers, run)
+        account = follow(layout, run)
         tally.take(case, run, account)
         assert account.escape is None, account.escape
 

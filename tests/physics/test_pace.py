@@ -69,7 +69,7 @@ def followed() -> tuple[Counter[str], str | None, Layout]:
     case = race()
     layout = case.layout()
     run = simulate(layout, case.numbers, case.begin, until=case.until)
-    account = follow(layout, case.numbers, run)
+    account = follow(layout, run)
     return account.counts, account.escape, layout
 
 

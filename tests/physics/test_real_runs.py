@@ -40,7 +40,7 @@ def ask_batch(
     def no_real_run_is_impossible(case: Case) -> None:
         layout = case.layout()
         run = simulate(layout, case.numbers, case.begin, case.script, until=case.until, limit=STEPS)
-        whole = follow(layout, case.numbers, run).story
+        whole = follow(layout, run).story
         story = Story(whole.start, whole.states[: STEPS + 1], whole.steps[:STEPS])
         if not story.steps:
             return

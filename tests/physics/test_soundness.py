@@ -2,8 +2,8 @@
 
 This is the soundness claim. Random small arrangements with random numbers inside their declared ranges, random starts
 and random drivers are simulated; the sequence of threshold crossings, part moves, acts and mishaps must be a run of the
-band machine, and where the simulated pressures stand still the state must count as settled, or at rest. What is
-forgiven, and how it is bounded, is stated in `bandrun`. The counts are printed at the end of a run; `-m long` follows
+band machine, and where the simulated pressures stand still, or go round for ever, the state must count as settled, or at
+rest. Nothing is forgiven. The counts are printed at the end of a run; `-m long` follows
 2,000 trajectories, `-m huge` 10,000.
 """
 
@@ -31,7 +31,7 @@ def check(case: Case, tally: Tally) -> None:
     layout = case.layout()
     run = simulate(layout, case.numbers, case.begin, case.script, until=case.until)
     assert is_start(layout, run.first, case.start())
-    account = follow(layout, case.numbers, run)
+    account = follow(layout, run)
     tally.take(case, run, account)
     assert account.escape is None, account.escape
 

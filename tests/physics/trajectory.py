@@ -17,6 +17,8 @@ class Numbers:
     `settings` in pascals gauge, `litres` per volume, `sizes` as (C, b) per (part, index of the passage), `delays` in
     seconds for slow parts; a slow part without a delay never moves. `together`: whether all parts that are due at one
     instant move at once or one after the other; `choice` picks among several moves of a part that are due at once.
+    `switching`: seconds that a part which is not slow takes for its due move, if nothing else happens before; none given
+    is none taken. `own`: the number of a setting for one part that uses it, where it is not that of the others.
     """
 
     settings: dict[str, Fraction]
@@ -25,6 +27,8 @@ class Numbers:
     delays: dict[str, float] = field(default_factory=dict)
     together: bool = True
     choice: int = 0
+    switching: dict[str, float] = field(default_factory=dict)
+    own: dict[tuple[str, str], Fraction] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,8 @@ class Trajectory:
     """A run: its first state, its happenings in order, and why it ended (`time`, `chatter` or `limit`).
 
     `first_pressures` and `last_pressures` are bar abs, in the arrangement's order; the two `still` flags are those of
-    the last instant, as in Happening.
+    the last instant, as in Happening. `hunted`: crossings and deeds that came while moves stayed due round a circle, so that
+    no waiting for the parts would have ended.
     """
 
     first: State
@@ -75,3 +80,4 @@ class Trajectory:
     ended: str
     still_lines: bool = False
     still_all: bool = False
+    hunted: int = 0
