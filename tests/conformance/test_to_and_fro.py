@@ -10,10 +10,10 @@ from bandproof.engines.silence import quietened
 from bandproof.findings.finding import Verdict
 from bandproof.machine.hunting import hunting
 from tests.conformance.case import Case
-from tests.conformance.table_holding import COMES_TO_REST, HOLDS_FOR_EVER
+from tests.conformance.table_holding import COMES_TO_REST, HOLDS_FOR_EVER, NEEDS_SILENCE
 from tests.conformance.table_hunting import HUNTING, IN_ORDER
 
-ALL = (*HUNTING, *IN_ORDER, *HOLDS_FOR_EVER, *COMES_TO_REST)
+ALL = (*HUNTING, *IN_ORDER, *HOLDS_FOR_EVER, *COMES_TO_REST, *NEEDS_SILENCE)
 
 #: The parts that a search shows silent.
 SILENT = {

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bandproof.encoding.system import StepRule, pose
 from bandproof.engines.bounded import Unrolling
 from bandproof.engines.run import decide
+from bandproof.machine.fillings import windows
 from bandproof.machine.rig import Rig, RigError, replay
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import Crossed, Step, StepKind, Story
@@ -61,7 +62,7 @@ def test_no_part_of_a_story_can_be_skipped(case: Case) -> None:
 @by_case
 def test_the_rig_makes_every_step_of_a_story(case: Case) -> None:
     story, claim = told(case), case.property()
-    rig = Rig(case.layout(), story.states[0])
+    rig = Rig(case.layout(), story.states[0], windows(case.layout().arrangement, claim))
     for step, after in zip(story.steps, story.states[1:], strict=True):
         made = rig.step(after, claim.pace, claim.mishaps)
         assert (made.kind, set(made.events)) == (step.kind, set(step.events))

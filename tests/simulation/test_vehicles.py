@@ -65,7 +65,7 @@ def test_what_is_not_declared_is_assumed_in_an_everyday_range_and_told() -> None
                 low, high = ASSUMED_C_SOURCE if SOURCE in ends else ASSUMED_C_VENT if ATMOSPHERE in ends else ASSUMED_C
                 assert way.size is not None or low <= drawn.sizes[part.name, k][0] <= high
         told = {one.what for one in drawn.assumed}
-        assert "C of park_control, knob_feed to park_line" in told
+        assert "C of foot_valve, service_tank_1 to service_line" in told
         assert "C of trailer_control, knob_feed to trailer_delivery" not in told
         assert drawn.usual == all(not one.unusual for one in drawn.assumed)
         assert sum("90 %" in line for line in assumptions(drawn)) == sum(one.unusual for one in drawn.assumed)

@@ -12,12 +12,12 @@ from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Step, StepKind, Story
 from bandproof.witness.pumping import LONGEST, pumped
 from tests.conformance.case import Case
-from tests.conformance.table_edges import NO_SUCH_AIR, ONE_NUMBER
+from tests.conformance.table_edges import NEEDS_ONE_NUMBER, NO_SUCH_AIR, ONE_NUMBER
 from tests.conformance.table_holding import HOLDS_FOR_EVER
 from tests.conformance.table_line_air import AIR_KEPT, LINE_AIR, MANY_LINES, NEEDS_FILLINGS
 
 FED_BY_A_TANK = [case for case in HOLDS_FOR_EVER if "fed by a tank" in case.name]
-CASES = [*LINE_AIR, *AIR_KEPT, *MANY_LINES, *ONE_NUMBER, *NO_SUCH_AIR, *FED_BY_A_TANK]
+CASES = [*LINE_AIR, *AIR_KEPT, *MANY_LINES, *ONE_NUMBER, *NEEDS_ONE_NUMBER, *NO_SUCH_AIR, *FED_BY_A_TANK]
 
 
 @pytest.mark.slow

@@ -24,7 +24,9 @@ def _in_series(base: Arrangement) -> str:
 
 
 def _fed_from_one_tank(base: Arrangement) -> Arrangement:
-    return add_passage(remove_part(base, "double_check"), "knob_feed_pipe", "service_tank_1", "knob_feed")
+    seat = base.size("double_check_seat")
+    without = remove_part(base, "double_check")
+    return add_passage(without, "knob_feed_pipe", "service_tank_1", "knob_feed", size=seat)
 
 
 def _feed_too_large(base: Arrangement) -> Arrangement:
