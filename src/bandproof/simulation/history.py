@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from bandproof.model.conditions import Condition
@@ -69,6 +70,12 @@ class History:
         last = bisect_right([h.time for h in self.happenings], time)
         made = (h.what for h in self.happenings[:last])
         return begin | {what.part: what.target for what in made if isinstance(what, Moved)}
+
+
+class Ending:
+    """An observer that ends the runs of those vehicles for which `finished` is true (vehicles)."""
+
+    finished: NDArray[np.bool_]
 
 
 class Highest:

@@ -8,7 +8,7 @@ from bandproof.model.arrangement import Arrangement
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Act, Script, check_script
-from bandproof.simulation.stepping import Observer, Run
+from bandproof.simulation.stepping import MOST_STEPS, Observer, Run
 from bandproof.simulation.vehicle import Vehicle
 
 #: Vehicles stepped in one array: enough to spread the cost of a call, few enough to stay in a processor's cache.
@@ -24,11 +24,13 @@ def simulate(
     samples: Sequence[float] = (),
     observers: Callable[[Fleet], Sequence[Observer]] | None = None,
     keep: bool = True,
+    most_steps: int = MOST_STEPS,
 ) -> list[History]:
     """Run every vehicle from its start to `until` seconds under its script (one for all, or one for each).
 
     Steps end exactly at `samples`. `observers` makes, for each batch of vehicles, what is to see them at their start,
-    after every step and after every event. Pressures are kept with `keep`. ValueError for a script that does not fit.
+    after every step and after every event; one that is an `Ending` also ends runs. A vehicle is given up, and its run ends
+    where it is, after `most_steps` steps. Pressures are kept with `keep`. ValueError for a script that does not fit.
     """
     scripts = _scripts(script, len(vehicles))
     for one in dict.fromkeys(scripts):
@@ -37,7 +39,7 @@ def simulate(
     for first in range(0, len(vehicles), BATCH):
         fleet = Fleet(arrangement, vehicles[first : first + BATCH])
         watching = () if observers is None else observers(fleet)
-        run = Run(fleet, scripts[first : first + BATCH], until, samples, watching, keep=keep)
+        run = Run(fleet, scripts[first : first + BATCH], until, samples, watching, keep=keep, most_steps=most_steps)
         found += run.finish()
     return found
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bandproof.model.arrangement import Arrangement, Start
 from bandproof.model.conditions import ALWAYS_TRUE
@@ -82,12 +83,15 @@ class Space:
             raise ValueError("; ".join(faults))
         return self._made(shares, exact)
 
+    def keeps(self, vehicles: Sequence[Vehicle]) -> NDArray[np.bool_]:
+        """Which of these vehicles keep the condition of the start."""
+        if self.start.where == ALWAYS_TRUE or not vehicles:
+            return np.ones(len(vehicles), dtype=bool)
+        fleet = Fleet(self.arrangement, vehicles)
+        return np.asarray(fleet.margin(self.start.where)(fleet.sight()) > 0)
+
     def _fit(self, drawn: list[Vehicle]) -> list[Vehicle]:
-        if self.start.where == ALWAYS_TRUE or not drawn:
-            return drawn
-        fleet = Fleet(self.arrangement, drawn)
-        margins = fleet.margin(self.start.where)(fleet.sight())
-        return [vehicle for vehicle, margin in zip(drawn, margins, strict=True) if margin > 0]
+        return [vehicle for vehicle, kept in zip(drawn, self.keeps(drawn), strict=True) if kept]
 
     def _made(self, shares: Sequence[float], exact: Mapping[int, Any] | None = None) -> Vehicle:
         tables: dict[str, dict[Any, Any]] = {

@@ -44,7 +44,7 @@ from bandproof.simulation.accuracy import (
 )
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
-from bandproof.simulation.history import Happening, History, Moved, Record
+from bandproof.simulation.history import Ending, Happening, History, Moved, Record
 from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.rosenbrock import Air
 from bandproof.simulation.script import Occur, Script, Turn
@@ -75,8 +75,11 @@ class Run:
         observers: Sequence[Observer],
         *,
         keep: bool,
+        most_steps: int = MOST_STEPS,
     ) -> None:
         arrangement = fleet.arrangement
+        self.most_steps = most_steps
+        self.endings = [observer for observer in observers if isinstance(observer, Ending)]
         self.fleet, self.arrangement, self.scripts, self.observers, self.keep = (
             fleet,
             arrangement,
@@ -368,7 +371,9 @@ class Run:
 
     def _arrive(self) -> None:
         """Take the vehicles that have reached the end, or were given up, out of all arrays."""
-        there = (self.time >= self.until) | (self.steps >= MOST_STEPS)
+        there = (self.time >= self.until) | (self.steps >= self.most_steps)
+        for ending in self.endings:
+            there |= ending.finished[self.who]
         if not there.any():
             return
         for j in np.flatnonzero(there).tolist():

@@ -1,0 +1,222 @@
+"""By how many pascals a claim is broken in runs in seconds (or, of a `reachable` one, shown), by its shape.
+
+A judge sees a batch of vehicles after every step and every event. Where the claim is not broken it says how near that
+came, so that a search can climb.
+
+| shape             | broken by                                                                                     |
+|-------------------|-----------------------------------------------------------------------------------------------|
+| never, reachable  | the nearness of `when`, at any moment                                                         |
+| always            | the nearness of the opposite of `then`, at any moment                                         |
+| holds             | the nearness of the opposite of `then` after the first `when` and before `until`              |
+| settled           | the nearness of `when` and not `then`, at a moment when lines and chambers stand still as long as the tanks keep their pressures, and no part is about to move |
+| at_rest, ends_in  | the same with nothing held                                                                    |
+
+Limits: of a to and fro without end only what holds at one and the same moment counts, and only while no part is about to
+move; that `when` holds in some of its states and `then` fails in others is not looked for. What `ends_in` says of runs
+that do not come to rest is not looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bandproof.model.arrangement import VolumeKind
+from bandproof.model.conditions import AllOf, Condition, Not
+from bandproof.model.walker import comparisons
+from bandproof.properties.claim import Property, Shape
+from bandproof.simulation.accuracy import (
+    HUNTING_MEMORY,
+    HUNTING_MOVES,
+    HUNTING_PASCALS,
+    SETTLED_PASCALS,
+    STATED_PASCALS,
+    STATED_SHARE,
+)
+from bandproof.simulation.airflow import Floats
+from bandproof.simulation.fleet import Fleet
+from bandproof.simulation.history import Ending
+from bandproof.simulation.margins import Integers, Sight
+from bandproof.simulation.rosenbrock import Air
+from bandproof.witness.nearness import Nearness
+
+Truths = NDArray[np.bool_]
+
+#: A claim broken by so many times what the simulator may err by is broken; the run need not go on.
+ENOUGH = 3.0
+#: Pascals. A part whose guard is nearer than this to holding is about to move.
+NEAR = SETTLED_PASCALS + STATED_PASCALS
+
+
+def target(claim: Property) -> Condition:
+    """The condition that breaks a claim, or shows it, once the time is right for it."""
+    match claim.shape:
+        case Shape.NEVER | Shape.REACHABLE:
+            return claim.when
+        case Shape.ALWAYS | Shape.HOLDS:
+            return Not(claim.then)
+        case Shape.SETTLED | Shape.AT_REST | Shape.ENDS_IN:
+            return AllOf((claim.when, Not(claim.then)))
+
+
+def allowance(arrangement_atmosphere: float, claim: Property, *, hunted: bool = False) -> float:
+    """What a margin has to exceed to be no error of the simulator, pascals."""
+    marks = [float(leaf.low) for leaf in comparisons(target(claim)) if hasattr(leaf, "low")]
+    highest = max(marks, default=0.0)
+    return STATED_PASCALS + STATED_SHARE * (arrangement_atmosphere + highest) + HUNTING_PASCALS * hunted
+
+
+class Judge(Ending):
+    """Watches a claim through the runs of a fleet, and ends runs in which it is broken by ENOUGH allowances.
+
+    `margins`: the greatest so far of each vehicle; `times`: when that was; `first`: when the claim was first broken,
+    infinite where it was not. With `wanted`, all runs end once so many vehicles have broken it.
+    """
+
+    def __init__(self, fleet: Fleet, claim: Property, *, wanted: int | None = None) -> None:
+        count = len(fleet.vehicles)
+        self.finished = np.zeros(count, dtype=bool)
+        self._enough = ENOUGH * allowance(float(fleet.arrangement.atmosphere), claim, hunted=True)
+        self._wanted = count if wanted is None else wanted
+        self.margins, self.times = np.full(count, -np.inf), np.zeros(count)
+        self.first = np.full(count, np.inf)
+        self._value = _value(fleet, claim)
+
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
+        values = self._value(sight)
+        better = values > self.margins[sight.who]
+        who = sight.who[better]
+        self.margins[who], self.times[who] = values[better], sight.times[better]
+        new = (values > 0) & np.isinf(self.first[sight.who])
+        self.first[sight.who[new]] = sight.times[new]
+        self.finished[sight.who] |= values > self._enough
+        if np.count_nonzero(self.finished) >= self._wanted:
+            self.finished[:] = True
+
+
+def _value(fleet: Fleet, claim: Property) -> Callable[[Sight], Floats]:
+    match claim.shape:
+        case Shape.NEVER | Shape.REACHABLE | Shape.ALWAYS:
+            return Nearness(fleet).walk(target(claim))
+        case Shape.HOLDS:
+            return _Bound(fleet, claim)
+        case Shape.SETTLED:
+            return _Still(fleet, claim, tanks_held=True)
+        case Shape.AT_REST | Shape.ENDS_IN:
+            return _Still(fleet, claim, tanks_held=False)
+
+
+class _Bound:
+    """After the first `when` and before `until`."""
+
+    def __init__(self, fleet: Fleet, claim: Property) -> None:
+        nearness = Nearness(fleet)
+        self._once, self._broken = nearness.walk(claim.when), nearness.walk(target(claim))
+        self._until = None if claim.until is None else nearness.walk(claim.until)
+        self._bound, self._over = (np.zeros(len(fleet.vehicles), dtype=bool) for _ in range(2))
+        self._cap = float(fleet.arrangement.highest)
+
+    def __call__(self, sight: Sight) -> Floats:
+        once, broken = self._once(sight), self._broken(sight)
+        self._bound[sight.who] |= once > 0
+        bound = self._bound[sight.who]
+        if self._until is not None:
+            self._over[sight.who] |= bound & (self._until(sight) > 0)
+        over = self._over[sight.who]
+        waiting = np.minimum(once, 0.0) + np.minimum(broken, 0.0) - 2 * self._cap
+        return np.where(over, -8 * self._cap, np.where(bound, broken, waiting))
+
+
+class _Still:
+    """At moments when everything that is not held stands still."""
+
+    def __init__(self, fleet: Fleet, claim: Property, *, tanks_held: bool) -> None:
+        self._fleet, self._broken = fleet, Nearness(fleet).walk(target(claim))
+        arrangement = fleet.arrangement
+        self._held = np.array([tanks_held and v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
+        self._guards = fleet.guards()
+        self._sources = [
+            (i, arrangement.parts[i].states.index(move.source), arrangement.parts[i].slow) for i, move in fleet.moves
+        ]
+        self._opens = fleet.open_states()
+        self._swings = _Swings(fleet)
+        atmosphere = float(arrangement.atmosphere)
+        self._ends = atmosphere, atmosphere + float(arrangement.highest)
+
+    def __call__(self, sight: Sight) -> Floats:
+        values = self._broken(sight)
+        self._swings(sight)
+        columns = np.flatnonzero(values > 0)
+        if columns.size:
+            values[columns] = self._unless_moving(_only(sight, columns), values[columns])
+        return values
+
+    def _unless_moving(self, sight: Sight, values: Floats) -> Floats:
+        distance, hunting = self._distance(sight), self._swings.hunting(sight)
+        play = HUNTING_PASCALS * hunting.any(axis=0)
+        still = (distance < SETTLED_PASCALS + play) & ~self._restless(sight, hunting)
+        return np.where(still, values, -np.maximum(distance, 1.0))
+
+    def _restless(self, sight: Sight, hunting: Truths) -> Truths:
+        """Which vehicles have a part that is about to move and does not just go to and fro."""
+        found = np.zeros(len(sight.who), dtype=bool)
+        for guard, (part, source, slow) in zip(self._guards, self._sources, strict=True):
+            here = (sight.parts[part] == source) & ~hunting[part]
+            found |= here & (guard(sight) > (0.0 if slow else -NEAR))
+        return found
+
+    def _distance(self, sight: Sight) -> Floats:
+        fleet = self._fleet
+        c = np.array(
+            [
+                fleet.c[k, sight.who] * opens[sight.parts[way.part].astype(np.intp)]
+                for k, (way, opens) in enumerate(zip(fleet.network.ways, self._opens, strict=True))
+            ]
+        ).reshape(len(fleet.network.ways), len(sight.who))
+        air = Air(fleet.network, fleet.litres[:, sight.who], c, fleet.b[:, sight.who], self._ends)
+        return air.distance(sight.pressures + self._ends[0], self._held)
+
+
+class _Swings:
+    """How often each part has moved lately: more than HUNTING_MOVES times in about HUNTING_MEMORY seconds is to and fro."""
+
+    def __init__(self, fleet: Fleet) -> None:
+        shape = len(fleet.arrangement.parts), len(fleet.vehicles)
+        self._stood, self._moves, self._since = fleet.states(), np.zeros(shape), np.zeros(shape[1])
+
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
+        who = sight.who
+        self._moves[:, who] *= np.exp((self._since[who] - sight.times) / HUNTING_MEMORY)
+        self._moves[:, who] += self._stood[:, who] != sight.parts
+        self._stood[:, who], self._since[who] = sight.parts, sight.times
+
+    def hunting(self, sight: Sight) -> Truths:
+        """Which parts go to and fro, (parts, vehicles seen)."""
+        return np.asarray(self._moves[:, sight.who] > HUNTING_MOVES)
+
+
+def _only(sight: Sight, columns: Integers) -> Sight:
+    tables = (sight.pressures, sight.parts, sight.controls, sight.mishaps)
+    return Sight(sight.times[columns], *(table[:, columns] for table in tables), sight.who[columns])
+
+
+class FirstTime(Ending):
+    """When a condition first held in each vehicle after a time of its own, or, where it never did, when it was nearest."""
+
+    def __init__(self, fleet: Fleet, condition: Condition, after: Floats) -> None:
+        self._nearness, self._after = Nearness(fleet).walk(condition), after
+        self._best = np.full(len(fleet.vehicles), -np.inf)
+        self.finished = np.zeros(len(fleet.vehicles), dtype=bool)
+        self.times = after.copy()
+
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
+        values = np.minimum(self._nearness(sight), 1.0)
+        better = (values > self._best[sight.who]) & (sight.times >= self._after[sight.who])
+        who = sight.who[better]
+        self._best[who], self.times[who] = values[better], sight.times[better]
+        self.finished[who] = values[better] > 0

@@ -1,0 +1,119 @@
+"""Candidates for a witness run in batches: simulated, judged, and looked at again with every number moved by its error."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bandproof.model.arrangement import Arrangement
+from bandproof.properties.claim import Property
+from bandproof.simulation.accuracy import STATED_PASCALS, STATED_SECONDS, STATED_SHARE
+from bandproof.simulation.airflow import Floats
+from bandproof.simulation.fleet import Fleet
+from bandproof.simulation.history import History
+from bandproof.simulation.script import Script
+from bandproof.simulation.simulate import simulate
+from bandproof.simulation.stepping import Observer
+from bandproof.simulation.vehicle import Vehicle
+from bandproof.witness.judging import FirstTime, Judge, allowance
+from bandproof.witness.points import Points, moved
+
+#: Steps after which a vehicle is left where it is: a part that goes to and fro for ever is not worth more.
+MOST_STEPS = 1500
+#: How many times every number of a candidate is moved by its error, one way or the other at random.
+SHAKES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """What became of some vehicles: margins, when first broken, when broken by most, histories without pressures."""
+
+    margins: Floats
+    first: Floats
+    times: Floats
+    histories: list[History]
+
+
+def judged(
+    arrangement: Arrangement,
+    claim: Property,
+    vehicles: Sequence[Vehicle],
+    scripts: Sequence[Script] | Script,
+    until: float,
+    *,
+    wanted: int | None = None,
+) -> Verdicts:
+    """Run vehicles, each for at most MOST_STEPS steps, and judge them as they ran; stop once `wanted` break the claim."""
+    judges: list[Judge] = []
+
+    def watch(fleet: Fleet) -> Sequence[Observer]:
+        judges.append(Judge(fleet, claim, wanted=wanted))
+        return (judges[-1],)
+
+    histories = simulate(arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=MOST_STEPS)
+    margins, first, times = (
+        np.concatenate([np.zeros(0), *(getattr(judge, name) for judge in judges)])
+        for name in ("margins", "first", "times")
+    )
+    return Verdicts(margins, first, times, histories)
+
+
+def situated(points: Points, rows: Floats, until: float) -> Floats:
+    """The points with each act at the moment when its situation in the plan first comes about, or is nearest."""
+    vehicles = points.vehicles(rows)
+    for number, act in enumerate(points.plan.acts):
+        if act.settles:
+            continue
+        before = points.gaps(rows)[:, :number].sum(axis=1)
+        watching: list[FirstTime] = []
+        scripts = points.scripts(points.gaps(rows), number)
+        simulate(
+            points.space.arrangement,
+            vehicles,
+            scripts,
+            until=until,
+            observers=_first_time(points, number, before, watching),
+            keep=False,
+            most_steps=MOST_STEPS,
+        )
+        times = np.concatenate([one.times for one in watching])
+        rows = points.with_gap(rows, number, times - before)
+    return rows
+
+
+def _first_time(
+    points: Points, number: int, before: Floats, watching: list[FirstTime]
+) -> Callable[[Fleet], Sequence[Observer]]:
+    def watch(fleet: Fleet) -> Sequence[Observer]:
+        done = sum(len(one.times) for one in watching)
+        after = before[done : done + len(fleet.vehicles)]
+        watching.append(FirstTime(fleet, points.plan.acts[number].situation, after))
+        return (watching[-1],)
+
+    return watch
+
+
+def survives(points: Points, claim: Property, row: Floats, until: float, seed: int) -> bool:
+    """Whether a point still breaks a claim with every pressure, setting and time moved by the simulator's stated error."""
+    generator = np.random.default_rng(seed)
+    arrangement = points.space.arrangement
+    (vehicle,) = points.vehicles(row[None])
+    atmosphere = float(arrangement.atmosphere)
+
+    def errors(values: Sequence[float]) -> Floats:
+        signs = generator.choice([-1.0, 1.0], size=len(values))
+        return np.asarray(signs * (STATED_PASCALS + STATED_SHARE * (np.array(values) + atmosphere)))
+
+    shaken = [
+        moved(vehicle, errors([*vehicle.pressures.values()]), errors([*vehicle.settings.values()]))
+        for _ in range(SHAKES)
+    ]
+    gaps = np.repeat(points.gaps(row[None]), SHAKES, axis=0)
+    gaps += generator.choice([-1.0, 1.0], size=gaps.shape) * (STATED_SECONDS + STATED_SHARE * gaps)
+    gaps = np.concatenate([points.gaps(row[None]), np.maximum(gaps, 0.0)])
+    found = judged(arrangement, claim, [vehicle, *shaken], points.scripts(gaps), until)
+    hunted = any(history.hunted for history in found.histories)
+    enough = allowance(atmosphere, claim, hunted=hunted)
+    return bool(found.margins[0] > enough and (found.margins > 0).all())

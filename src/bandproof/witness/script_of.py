@@ -1,0 +1,103 @@
+"""What a run of the bands says of a run in seconds: who acts, in which order, in which situation.
+
+A story has no times. It tells in which situation each act comes - how the parts stand, which thresholds have been crossed
+and which way - and where the run begins. All that is guidance for a search, none of it a demand: a vehicle that breaks the
+claim in another way is as good.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from bandproof.machine.story import Crossed, Event, Moved, Occurred, Step, Story, Turned
+from bandproof.model.arrangement import Arrangement
+from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, InState
+from bandproof.properties.claim import Pace, Property
+from bandproof.simulation.script import Occur, Turn
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedAct:
+    """An act or mishap, and the situation in which the story has it. `settles`: only once the vehicle has settled."""
+
+    what: Turn | Occur
+    situation: Condition
+    settles: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a search takes from a story.
+
+    `parts` and `controls` are those the story begins with; `above` and `below` say which side of a threshold a volume
+    begins on, where the story crosses one.
+    """
+
+    acts: tuple[PlannedAct, ...]
+    parts: dict[str, str]
+    controls: dict[str, str]
+    above: dict[str, Fraction]
+    below: dict[str, Fraction]
+
+    def without(self, index: int) -> Plan:
+        """The plan with one act less."""
+        rest = (*self.acts[:index], *self.acts[index + 1 :])
+        return Plan(rest, self.parts, self.controls, self.above, self.below)
+
+
+def plan_of(arrangement: Arrangement, claim: Property, story: Story) -> Plan:
+    """The acts of a story in their order, and where it begins."""
+    acts = []
+    for number, step in enumerate(story.steps):
+        for event in step.events:
+            if isinstance(event, Turned | Occurred):
+                settles = isinstance(event, Turned) and claim.pace is Pace.AFTER_SETTLING
+                situation = _situation(arrangement, story, number)
+                acts.append(PlannedAct(_deed(event), situation, settles))
+    names = [part.name for part in arrangement.parts], [control.name for control in arrangement.controls]
+    first = story.states[0]
+    above, below = _sides(story.steps)
+    return Plan(
+        tuple(acts),
+        dict(zip(names[0], first.parts, strict=True)),
+        dict(zip(names[1], first.controls, strict=True)),
+        above,
+        below,
+    )
+
+
+def _deed(event: Turned | Occurred) -> Turn | Occur:
+    return Turn(event.control, event.target) if isinstance(event, Turned) else Occur(event.mishap)
+
+
+def _situation(arrangement: Arrangement, story: Story, number: int) -> Condition:
+    """How the story stands before its step of this number: parts that it moves, and each threshold last crossed."""
+    moving = {event.part for step in story.steps for event in step.events if isinstance(event, Moved)}
+    parts: list[Condition] = [
+        InState(part.name, frozenset({state}))
+        for part, state in zip(arrangement.parts, story.states[number].parts, strict=True)
+        if part.name in moving
+    ]
+    last = {event.volume: event for event in _crossings(story.steps[:number])}
+    return AllOf((*parts, *map(_after, last.values())))
+
+
+def _after(event: Crossed) -> Condition:
+    side = AtLeast if event.upward else Below
+    return side(event.volume, event.threshold, event.threshold)
+
+
+def _sides(steps: Sequence[Step]) -> tuple[dict[str, Fraction], dict[str, Fraction]]:
+    above: dict[str, Fraction] = {}
+    below: dict[str, Fraction] = {}
+    for event in _crossings(steps):
+        if event.volume not in above and event.volume not in below:
+            (below if event.upward else above)[event.volume] = event.threshold
+    return above, below
+
+
+def _crossings(steps: Sequence[Step]) -> list[Crossed]:
+    events: list[Event] = [event for step in steps for event in step.events]
+    return [event for event in events if isinstance(event, Crossed)]

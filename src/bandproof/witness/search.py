@@ -1,0 +1,216 @@
+"""The search for a witness: vehicles drawn at random, then the best of them improved.
+
+The same seed and budget give the same answer. What is found breaks the claim by more than the simulator may err, also with
+every number moved by its error (`bandproof.witness.run.survives`), and with no act that it could do without.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import differential_evolution
+
+from bandproof.findings.witness import Common, Deed, Measured, NoWitness, PartMove, Witness
+from bandproof.machine.story import Story
+from bandproof.model.arrangement import Arrangement
+from bandproof.model.conditions import AtLeast, Below
+from bandproof.model.walker import leaves
+from bandproof.properties.claim import Property
+from bandproof.simulation.airflow import Floats
+from bandproof.simulation.history import History
+from bandproof.simulation.script import Act, Occur, Turn
+from bandproof.simulation.simulate import simulate
+from bandproof.simulation.space import Space, numbers_of
+from bandproof.witness.judging import target
+from bandproof.witness.points import Points
+from bandproof.witness.run import judged, situated, survives
+from bandproof.witness.script_of import Plan, plan_of
+
+#: Vehicles of each batch and the seconds they are run, one batch after the other until the budget is used.
+BATCHES = ((48, 60.0), (128, 600.0), (256, 60.0), (128, 3600.0), (256, 600.0))
+#: Seconds: a run that breaks a claim as it begins is still run for so long.
+SHORTEST = 1e-3
+#: How many of a batch's best are looked at again.
+LOOKED_AT = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How far a search goes.
+
+    At least `vehicles` are drawn, then the best `population` of them are improved for `generations`, before it gives up.
+    `common` vehicles are drawn to tell how common a break is.
+    """
+
+    vehicles: int = 1000
+    population: int = 48
+    generations: int = 30
+    common: int = 200
+
+
+def find_witness(
+    arrangement: Arrangement, claim: Property, story: Story, *, seed: int = 0, budget: Budget | None = None
+) -> Witness | NoWitness:
+    """A vehicle that breaks `claim` (or, of a `reachable` one, shows it), doing what the story does or less.
+
+    ValueError when no vehicle begins as the claim's start says.
+    """
+    space = Space(arrangement, arrangement.start(claim.during))
+    return _Search(space, claim, plan_of(arrangement, claim, story), seed, budget or Budget()).run()
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A point, how long it is run, and its margin."""
+
+    points: Points
+    row: Floats
+    until: float
+    margin: float
+
+
+class _FoundError(Exception):
+    """Ends an optimiser as soon as a candidate has been found."""
+
+    def __init__(self, candidate: _Candidate) -> None:
+        super().__init__()
+        self.candidate = candidate
+
+
+class _Search:
+    def __init__(self, space: Space, claim: Property, plan: Plan, seed: int, budget: Budget) -> None:
+        self._space, self._claim, self._seed, self._budget = space, claim, seed, budget
+        self._points = Points(space, plan)
+        self._generator = np.random.default_rng(seed)
+        self._tried = 0
+        self._best: list[_Candidate] = []
+
+    def run(self) -> Witness | NoWitness:
+        try:
+            self._draw()
+            self._improve()
+        except _FoundError as found:
+            return self._told(self._spared(found.candidate))
+        return NoWitness(self._tried, self._best[0].margin if self._best else -np.inf)
+
+    # ----------------------------------------------------------------------------------------------- the search
+
+    def _draw(self) -> None:
+        for batch in range(10**6):
+            count, until = BATCHES[batch % len(BATCHES)]
+            guided = situated(self._points, self._points.draw(self._generator, count // 2, guided=True), until)
+            self._judge(np.concatenate([guided, self._points.draw(self._generator, count - count // 2)]), until)
+            if self._tried >= self._budget.vehicles:
+                return
+
+    def _judge(self, rows: Floats, until: float) -> Floats:
+        """The margins of some points; _FoundError once one breaks the claim for sure."""
+        vehicles = self._points.vehicles(rows)
+        scripts = self._points.scripts(self._points.gaps(rows))
+        found = judged(self._space.arrangement, self._claim, vehicles, scripts, until, wanted=LOOKED_AT)
+        margins = np.where(self._points.allowed(vehicles), found.margins, -1e9)
+        self._tried += len(rows)
+        order = sorted(range(len(rows)), key=lambda i: (margins[i] <= 0, not vehicles[i].usual, -margins[i], i))
+        candidates = [_Candidate(self._points, rows[i], until, float(margins[i])) for i in order]
+        for candidate in candidates[:LOOKED_AT]:
+            if candidate.margin > 0 and survives(self._points, self._claim, candidate.row, until, self._seed):
+                raise _FoundError(candidate)
+        self._best = sorted([*self._best, *candidates], key=lambda one: -one.margin)[: self._budget.population]
+        return margins
+
+    def _improve(self) -> None:
+        """Differential evolution from the best points drawn, run as long as the best of them was."""
+        until = self._best[0].until
+
+        def lack(columns: Floats) -> Floats:
+            return -self._judge(np.atleast_2d(columns.T), until)
+
+        differential_evolution(
+            lack,
+            [(0.0, 1.0)] * self._points.size,
+            init=np.array([one.row for one in self._best]),
+            maxiter=self._budget.generations,
+            rng=np.random.default_rng(self._seed),
+            vectorized=True,
+            updating="deferred",
+            polish=False,
+            tol=0.0,
+        )
+
+    def _spared(self, candidate: _Candidate) -> _Candidate:
+        """The candidate without the acts that it can do without."""
+        number = 0
+        while number < len(candidate.points.plan.acts):
+            less = self._without(candidate, number)
+            if survives(less.points, self._claim, less.row, less.until, self._seed):
+                candidate = less
+            else:
+                number += 1
+        return candidate
+
+    def _without(self, candidate: _Candidate, number: int) -> _Candidate:
+        points, at = candidate.points, candidate.points.numbers + number
+        fewer = Points(self._space, points.plan.without(number))
+        row = np.delete(candidate.row, at)
+        if number + 1 < len(points.plan.acts):
+            gaps = points.gaps(candidate.row[None])[0]
+            row = fewer.with_gap(row[None], number, gaps[number : number + 1] + gaps[number + 1])[0]
+        return _Candidate(fewer, row, candidate.until, candidate.margin)
+
+    # ---------------------------------------------------------------------------------------------- the witness
+
+    def _told(self, candidate: _Candidate) -> Witness:
+        points, arrangement = candidate.points, self._space.arrangement
+        (vehicle,) = points.vehicles(candidate.row[None])
+        scripts = points.scripts(points.gaps(candidate.row[None]))
+        found = judged(arrangement, self._claim, [vehicle], scripts, candidate.until)
+        end = float(found.times[0])
+        deeds = _deeds(found.histories[0], end)
+        script = [Act(deed.what, deed.time) for deed in deeds]
+        (history,) = simulate(arrangement, [vehicle], script, until=max(end, SHORTEST))
+        pressures = dict(zip(vehicle.pressures, history.pressures[-1].tolist(), strict=True))
+        return Witness(
+            start=self._space.start.name,
+            vehicle=numbers_of(self._space, vehicle),
+            deeds=deeds,
+            when=float(found.first[0]),
+            end=end,
+            margin=float(found.margins[0]),
+            measured=_measured(self._claim, pressures),
+            pressures=pressures,
+            moves=_moves(history),
+            hunted=history.hunted,
+            assumed=vehicle.assumed,
+            common=self._common(candidate),
+            tried=self._tried,
+        )
+
+    def _common(self, candidate: _Candidate) -> Common:
+        """Of vehicles drawn at random over the declared ranges, with the same acts, how many break the claim."""
+        count = self._budget.common
+        generator = np.random.default_rng([self._seed, 1])
+        gaps = np.repeat(candidate.points.gaps(candidate.row[None]), count, axis=0)
+        drawn = candidate.points.vehicles(candidate.points.draw(generator, count))
+        scripts = candidate.points.scripts(gaps)
+        found = judged(self._space.arrangement, self._claim, drawn, scripts, candidate.until)
+        return Common(int((found.margins > 0).sum()), count)
+
+
+def _deeds(history: History, end: float) -> tuple[Deed, ...]:
+    return tuple(Deed(h.what, h.time) for h in history.happenings if isinstance(h.what, Turn | Occur) and h.time <= end)
+
+
+def _moves(history: History) -> tuple[PartMove, ...]:
+    """Every move, but those of parts that went to and fro."""
+    return tuple(PartMove(time, what.part, what.target) for time, what in history.moves() if what.part not in history.hunted)
+
+
+def _measured(claim: Property, pressures: Mapping[str, float]) -> tuple[Measured, ...]:
+    found = [
+        Measured(leaf.volume, pressures[leaf.volume], float(leaf.low))
+        for leaf in leaves(target(claim))
+        if isinstance(leaf, Below | AtLeast)
+    ]
+    return tuple(dict.fromkeys(found))
