@@ -77,6 +77,10 @@ class Ending:
 
     finished: NDArray[np.bool_]
 
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
+        raise NotImplementedError
+
 
 class Highest:
     """Watches a condition through a run: its greatest margin (pascals) so far, and when, for each vehicle.

@@ -79,7 +79,7 @@ class Run:
     ) -> None:
         arrangement = fleet.arrangement
         self.most_steps = most_steps
-        self.endings = [observer for observer in observers if isinstance(observer, Ending)]
+        self.endings: list[Ending] = [observer for observer in observers if isinstance(observer, Ending)]
         self.fleet, self.arrangement, self.scripts, self.observers, self.keep = (
             fleet,
             arrangement,

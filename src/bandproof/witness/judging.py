@@ -40,7 +40,7 @@ from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Ending
 from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.rosenbrock import Air
-from bandproof.witness.nearness import Nearness
+from bandproof.witness.nearness import nearness
 
 Truths = NDArray[np.bool_]
 
@@ -82,6 +82,7 @@ class Judge(Ending):
         self._wanted = count if wanted is None else wanted
         self.margins, self.times = np.full(count, -np.inf), np.zeros(count)
         self.first = np.full(count, np.inf)
+        self._last = np.stack([np.zeros(count), np.full(count, -np.inf)])
         self._value = _value(fleet, claim)
 
     def __call__(self, sight: Sight) -> None:
@@ -91,16 +92,24 @@ class Judge(Ending):
         who = sight.who[better]
         self.margins[who], self.times[who] = values[better], sight.times[better]
         new = (values > 0) & np.isinf(self.first[sight.who])
-        self.first[sight.who[new]] = sight.times[new]
+        self.first[sight.who[new]] = self._crossed(sight, values)[new]
+        self._last[:, sight.who] = sight.times, values
         self.finished[sight.who] |= values > self._enough
         if np.count_nonzero(self.finished) >= self._wanted:
             self.finished[:] = True
+
+    def _crossed(self, sight: Sight, values: Floats) -> Floats:
+        """When each margin passed zero since what was seen last, by the rule of three."""
+        time, value = self._last[:, sight.who]
+        passed = np.isfinite(value) & (value < 0) & (values > 0)
+        share = np.divide(value, value - values, out=np.ones_like(values), where=passed)
+        return np.asarray(time + share * (sight.times - time))
 
 
 def _value(fleet: Fleet, claim: Property) -> Callable[[Sight], Floats]:
     match claim.shape:
         case Shape.NEVER | Shape.REACHABLE | Shape.ALWAYS:
-            return Nearness(fleet).walk(target(claim))
+            return nearness(fleet, target(claim))
         case Shape.HOLDS:
             return _Bound(fleet, claim)
         case Shape.SETTLED:
@@ -113,9 +122,8 @@ class _Bound:
     """After the first `when` and before `until`."""
 
     def __init__(self, fleet: Fleet, claim: Property) -> None:
-        nearness = Nearness(fleet)
-        self._once, self._broken = nearness.walk(claim.when), nearness.walk(target(claim))
-        self._until = None if claim.until is None else nearness.walk(claim.until)
+        self._once, self._broken = nearness(fleet, claim.when), nearness(fleet, target(claim))
+        self._until = None if claim.until is None else nearness(fleet, claim.until)
         self._bound, self._over = (np.zeros(len(fleet.vehicles), dtype=bool) for _ in range(2))
         self._cap = float(fleet.arrangement.highest)
 
@@ -134,7 +142,24 @@ class _Still:
     """At moments when everything that is not held stands still."""
 
     def __init__(self, fleet: Fleet, claim: Property, *, tanks_held: bool) -> None:
-        self._fleet, self._broken = fleet, Nearness(fleet).walk(target(claim))
+        self._broken = nearness(fleet, target(claim))
+        self._stillness = Stillness(fleet, tanks_held=tanks_held)
+
+    def __call__(self, sight: Sight) -> Floats:
+        values = self._broken(sight)
+        self._stillness(sight)
+        columns = np.flatnonzero(values > 0)
+        if columns.size:
+            still, distance = self._stillness.of(_only(sight, columns))
+            values[columns] = np.where(still, values[columns], -np.maximum(distance, 1.0))
+        return values
+
+
+class Stillness:
+    """Whether vehicles stand still, or would if their tanks kept their pressures. It has to see the whole of a run."""
+
+    def __init__(self, fleet: Fleet, *, tanks_held: bool) -> None:
+        self._fleet, self._swings = fleet, _Swings(fleet)
         arrangement = fleet.arrangement
         self._held = np.array([tanks_held and v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
         self._guards = fleet.guards()
@@ -142,23 +167,18 @@ class _Still:
             (i, arrangement.parts[i].states.index(move.source), arrangement.parts[i].slow) for i, move in fleet.moves
         ]
         self._opens = fleet.open_states()
-        self._swings = _Swings(fleet)
         atmosphere = float(arrangement.atmosphere)
         self._ends = atmosphere, atmosphere + float(arrangement.highest)
 
-    def __call__(self, sight: Sight) -> Floats:
-        values = self._broken(sight)
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
         self._swings(sight)
-        columns = np.flatnonzero(values > 0)
-        if columns.size:
-            values[columns] = self._unless_moving(_only(sight, columns), values[columns])
-        return values
 
-    def _unless_moving(self, sight: Sight, values: Floats) -> Floats:
+    def of(self, sight: Sight) -> tuple[Truths, Floats]:
+        """Which of the vehicles seen stand still, and by how many pascals a volume is off."""
         distance, hunting = self._distance(sight), self._swings.hunting(sight)
         play = HUNTING_PASCALS * hunting.any(axis=0)
-        still = (distance < SETTLED_PASCALS + play) & ~self._restless(sight, hunting)
-        return np.where(still, values, -np.maximum(distance, 1.0))
+        return (distance < SETTLED_PASCALS + play) & ~self._restless(sight, hunting), distance
 
     def _restless(self, sight: Sight, hunting: Truths) -> Truths:
         """Which vehicles have a part that is about to move and does not just go to and fro."""
@@ -200,15 +220,21 @@ class _Swings:
 
 
 def _only(sight: Sight, columns: Integers) -> Sight:
-    tables = (sight.pressures, sight.parts, sight.controls, sight.mishaps)
-    return Sight(sight.times[columns], *(table[:, columns] for table in tables), sight.who[columns])
+    return Sight(
+        sight.times[columns],
+        sight.pressures[:, columns],
+        sight.parts[:, columns],
+        sight.controls[:, columns],
+        sight.mishaps[:, columns],
+        sight.who[columns],
+    )
 
 
 class FirstTime(Ending):
     """When a condition first held in each vehicle after a time of its own, or, where it never did, when it was nearest."""
 
     def __init__(self, fleet: Fleet, condition: Condition, after: Floats) -> None:
-        self._nearness, self._after = Nearness(fleet).walk(condition), after
+        self._nearness, self._after = nearness(fleet, condition), after
         self._best = np.full(len(fleet.vehicles), -np.inf)
         self.finished = np.zeros(len(fleet.vehicles), dtype=bool)
         self.times = after.copy()

@@ -44,7 +44,12 @@ from bandproof.simulation.vehicle import SettingUse
 DEPTH = 2
 
 
-class Nearness(Walker[Margin]):
+def nearness(fleet: Fleet, condition: Condition) -> Margin:
+    """The nearness of a condition of a claim or story, whose pressures are exact, in the vehicles of a fleet."""
+    return _Nearness(fleet).walk(condition)
+
+
+class _Nearness(Walker[Margin]):
     """Makes the nearness of conditions about the vehicles of a fleet.
 
     `part` is whose guard is walked, so that every vehicle compares with its own setting; "" for claims, whose pressures
@@ -166,7 +171,7 @@ class Nearness(Walker[Margin]):
             for move in part.moves:
                 if left.get(move.target) == hops - 1:
                     left.setdefault(move.source, hops)
-        guards = Nearness(self._fleet, part.name, self._depth - 1)
+        guards = _Nearness(self._fleet, part.name, self._depth - 1)
         return [
             (part.states.index(move.source), left[move.target], guards.walk(move.when))
             for move in part.moves

@@ -103,7 +103,7 @@ class Points:
 
 def _shared(space: Space) -> dict[int, int]:
     """Axes of settings that all parts share, with the axis whose number they take."""
-    uses = _numbers_of_uses(space.arrangement)
+    uses = shared_settings(space.arrangement)
     leaders: dict[object, int] = {}
     same: dict[int, int] = {}
     for axis, quantity in enumerate(space.free):
@@ -115,7 +115,7 @@ def _shared(space: Space) -> dict[int, int]:
     return same
 
 
-def _numbers_of_uses(arrangement: Arrangement) -> dict[SettingUse, str]:
+def shared_settings(arrangement: Arrangement) -> dict[SettingUse, str]:
     """The name of the shared setting behind each use of one."""
     found: dict[SettingUse, str] = {}
     for part in arrangement.parts:
@@ -153,8 +153,6 @@ def moved(vehicle: Vehicle, pressures: Floats, settings: Floats) -> Vehicle:
     """The vehicle with each start pressure and each setting moved by so many pascals."""
     return replace(
         vehicle,
-        pressures={
-            name: max(p + by, 0.0) for (name, p), by in zip(vehicle.pressures.items(), pressures, strict=True)
-        },
+        pressures={name: max(p + by, 0.0) for (name, p), by in zip(vehicle.pressures.items(), pressures, strict=True)},
         settings={use: p + by for (use, p), by in zip(vehicle.settings.items(), settings, strict=True)},
     )

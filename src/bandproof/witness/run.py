@@ -52,7 +52,9 @@ def judged(
         judges.append(Judge(fleet, claim, wanted=wanted))
         return (judges[-1],)
 
-    histories = simulate(arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=MOST_STEPS)
+    histories = simulate(
+        arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=MOST_STEPS
+    )
     margins, first, times = (
         np.concatenate([np.zeros(0), *(getattr(judge, name) for judge in judges)])
         for name in ("margins", "first", "times")

@@ -32,6 +32,8 @@ from bandproof.witness.script_of import Plan, plan_of
 BATCHES = ((48, 60.0), (128, 600.0), (256, 60.0), (128, 3600.0), (256, 600.0))
 #: Seconds: a run that breaks a claim as it begins is still run for so long.
 SHORTEST = 1e-3
+#: See `_Search._spared`.
+AS_LONG = 3.0
 #: How many of a batch's best are looked at again.
 LOOKED_AT = 6
 
@@ -140,15 +142,22 @@ class _Search:
         )
 
     def _spared(self, candidate: _Candidate) -> _Candidate:
-        """The candidate without the acts that it can do without."""
-        number = 0
+        """The candidate without the acts that it can do without; without them it may take AS_LONG times as long."""
+        number, until = 0, min(candidate.until, AS_LONG * self._end(candidate) + 1.0)
         while number < len(candidate.points.plan.acts):
             less = self._without(candidate, number)
-            if survives(less.points, self._claim, less.row, less.until, self._seed):
+            if survives(less.points, self._claim, less.row, until, self._seed):
                 candidate = less
             else:
                 number += 1
         return candidate
+
+    def _end(self, candidate: _Candidate) -> float:
+        points, row = candidate.points, candidate.row[None]
+        scripts = points.scripts(points.gaps(row))
+        return float(
+            judged(self._space.arrangement, self._claim, points.vehicles(row), scripts, candidate.until).times[0]
+        )
 
     def _without(self, candidate: _Candidate, number: int) -> _Candidate:
         points, at = candidate.points, candidate.points.numbers + number
@@ -168,7 +177,7 @@ class _Search:
         found = judged(arrangement, self._claim, [vehicle], scripts, candidate.until)
         end = float(found.times[0])
         deeds = _deeds(found.histories[0], end)
-        script = [Act(deed.what, deed.time) for deed in deeds]
+        script = tuple(Act(deed.what, deed.time) for deed in deeds)
         (history,) = simulate(arrangement, [vehicle], script, until=max(end, SHORTEST))
         pressures = dict(zip(vehicle.pressures, history.pressures[-1].tolist(), strict=True))
         return Witness(
@@ -204,7 +213,9 @@ def _deeds(history: History, end: float) -> tuple[Deed, ...]:
 
 def _moves(history: History) -> tuple[PartMove, ...]:
     """Every move, but those of parts that went to and fro."""
-    return tuple(PartMove(time, what.part, what.target) for time, what in history.moves() if what.part not in history.hunted)
+    return tuple(
+        PartMove(time, what.part, what.target) for time, what in history.moves() if what.part not in history.hunted
+    )
 
 
 def _measured(claim: Property, pressures: Mapping[str, float]) -> tuple[Measured, ...]:
