@@ -54,8 +54,8 @@ SEAMS: dict[str, tuple[str, ...]] = {
     "typer": ("cli", "shell.usage"),
     "rich": ("shell.screen",),
     "multiprocessing": ("deciding.many",),
-    "numpy": ("simulation.",),
-    "scipy": ("simulation.",),
+    "numpy": ("simulation.", "witness."),
+    "scipy": ("simulation.", "witness.search"),
 }
 
 #: No library but these and Python's own is used at all.
@@ -65,7 +65,7 @@ LIBRARIES = frozenset(SEAMS)
 SOLVING = ("solvers", "encoding", "lemmas", "witness", "certificates", "exporting", "engines", "analyses")
 
 #: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
-MAY_READ_SEMANTICS = frozenset({"engines.run", "engines.walk"})
+MAY_READ_SEMANTICS = frozenset({"engines.run", "engines.walk", "witness.reading"})
 
 ROOT = "bandproof"
 PLUGIN = "bandproof_pytest"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -72,14 +73,14 @@ class History:
         return begin | {what.part: what.target for what in made if isinstance(what, Moved)}
 
 
-class Ending:
+class Ending(ABC):
     """An observer that ends the runs of those vehicles for which `finished` is true (vehicles)."""
 
     finished: NDArray[np.bool_]
 
+    @abstractmethod
     def __call__(self, sight: Sight) -> None:
         """Take note of what is seen."""
-        raise NotImplementedError
 
 
 class Highest:
