@@ -137,6 +137,22 @@ def drained() -> tuple[Arrangement, Property]:
     return made, replace(claim, shape=Shape.SETTLED, when=opened, then=below("tank", 100))
 
 
+def regulated(then: int) -> tuple[Arrangement, Property]:
+    """A regulator feeds a leaking line from below 380 kPa to 420 kPa: it goes to and fro between the two for ever."""
+    regulator = Part(
+        "regulator",
+        "regulator",
+        ("shut", "open"),
+        (Passage("tank", "line", False, frozenset({"open"}), size("2", "3")),),
+        (Move("shut", "open", below("line", 380)), Move("open", "shut", at_least("line", 420))),
+    )
+    start = Start("start", between(tank=(700, 900), line=(380, 420)), (("regulator", frozenset({"shut"})),))
+    volumes = (volume("tank", TANK, "500"), volume("line", LINE, ("0.5", "1")))
+    parts = (regulator, bore("line", ATMOSPHERE, size("0.3", "0.5"), "leak"))
+    claim = replace(never(at_least("line", 415)), shape=Shape.SETTLED, then=at_least("line", then))
+    return piped(volumes, parts, start), claim
+
+
 @cache
 def story_of(case: str) -> Story:
     """The run of the bands that the engines find for one of these; where there is none, its start alone."""
@@ -160,8 +176,10 @@ CASES = {
     "alarmed": alarmed(),
     "patient": alarmed(Pace.AFTER_SETTLING),
     "drained": drained(),
+    "to and fro": regulated(390),
+    "to and fro kept": regulated(370),
 }
-FOUND = ("leaking", "fed too little", "alarmed", "patient", "drained")
+FOUND = ("leaking", "fed too little", "alarmed", "patient", "drained", "to and fro")
 
 
 @cache

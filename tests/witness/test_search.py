@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from bandproof.findings.witness import NoWitness, Witness
@@ -11,6 +12,7 @@ from bandproof.machine.story import Occurred, Step, StepKind, Story
 from bandproof.simulation.script import Occur, Turn
 from bandproof.simulation.space import Space
 from bandproof.witness.judging import allowance
+from bandproof.witness.run import judged
 from bandproof.witness.search import Budget, find_witness
 
 from .benches import CASES, FOUND, SMALL, answer, story_of, witness
@@ -31,6 +33,15 @@ def test_none_is_found_where_no_vehicle_of_the_declared_ranges_does_it(case: str
     assert isinstance(found, NoWitness)
     assert found.best_margin < 0
     assert found.tried >= SMALL.vehicles + SMALL.population
+
+
+def test_a_to_and_fro_that_stays_above_is_no_break() -> None:
+    """Between 380 and 420 kPa the line is at 415 again and again, and never below 370."""
+    arrangement, claim = CASES["to and fro kept"]
+    drawn = Space(arrangement, arrangement.start("start")).draw(np.random.default_rng(0), 8)
+    assert (judged(arrangement, claim, drawn, (), 3.0).margins < 0).all()
+    arrangement, claim = CASES["to and fro"]
+    assert (judged(arrangement, claim, drawn, (), 3.0).margins > 0).all()
 
 
 def test_it_says_by_how_much_the_nearest_vehicle_missed() -> None:

@@ -11,14 +11,18 @@ came, so that a search can climb.
 | settled           | the nearness of `when` and not `then`, at a moment when lines and chambers stand still as long as the tanks keep their pressures, and no part is about to move |
 | at_rest, ends_in  | the same with nothing held                                                                    |
 
-Limits: of a to and fro without end only what holds at one and the same moment counts, and only while no part is about to
-move; that `when` holds in some of its states and `then` fails in others is not looked for. What `ends_in` says of runs
-that do not come to rest is not looked at.
+A to and fro counts as settled, and at rest, once it has come round: the parts stand as they did, no act or mishap between, and
+every pressure is back to within what the simulator may err by. Then `when` has to have held at some moment of the round, and
+`then` to have failed at some.
+
+Limits: a round of more than ROUND moves is not looked for. Nor is what `ends_in` says of runs that neither come to rest nor go
+to and fro.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +42,7 @@ from bandproof.simulation.accuracy import (
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Ending
-from bandproof.simulation.margins import Integers, Sight
+from bandproof.simulation.margins import Integers, Margin, Sight
 from bandproof.simulation.rosenbrock import Air
 from bandproof.witness.nearness import nearness
 
@@ -46,6 +50,8 @@ Truths = NDArray[np.bool_]
 
 #: A claim broken by so many times what the simulator may err by is broken; the run need not go on.
 ENOUGH = 3.0
+#: Moves after which a to and fro has to have come round.
+ROUND = 8
 #: Pascals. A part whose guard is nearer than this to holding is about to move.
 NEAR = SETTLED_PASCALS + STATED_PASCALS
 
@@ -139,11 +145,12 @@ class _Bound:
 
 
 class _Still:
-    """At moments when everything that is not held stands still."""
+    """At moments when everything that is not held stands still, or a to and fro has come round."""
 
     def __init__(self, fleet: Fleet, claim: Property, *, tanks_held: bool) -> None:
         self._broken = nearness(fleet, target(claim))
         self._stillness = Stillness(fleet, tanks_held=tanks_held)
+        self._rounds = _Rounds(fleet, nearness(fleet, claim.when), nearness(fleet, Not(claim.then)))
 
     def __call__(self, sight: Sight) -> Floats:
         values = self._broken(sight)
@@ -152,7 +159,62 @@ class _Still:
         if columns.size:
             still, distance = self._stillness.of(_only(sight, columns))
             values[columns] = np.where(still, values[columns], -np.maximum(distance, 1.0))
-        return values
+        return np.maximum(values, self._rounds(sight))
+
+
+@dataclass(slots=True)
+class _Mark:
+    """How a vehicle stood when a part had just moved, and the greatest margins of `when` and of not `then` since."""
+
+    parts: Integers
+    pressures: Floats
+    when: float
+    fails: float
+
+
+class _Rounds:
+    """Whether a to and fro has come round: by how much both `when` held in it and `then` failed; -inf where none has."""
+
+    def __init__(self, fleet: Fleet, when: Margin, fails: Margin) -> None:
+        self._when, self._fails = when, fails
+        sight = fleet.sight()
+        self._parts, self._acts = sight.parts.copy(), self._done(sight)
+        self._marks: list[list[_Mark]] = [[] for _ in fleet.vehicles]
+        self._atmosphere = float(fleet.arrangement.atmosphere)
+
+    @staticmethod
+    def _done(sight: Sight) -> Integers:
+        return np.concatenate([sight.controls, sight.mishaps.astype(np.intp)])
+
+    def __call__(self, sight: Sight) -> Floats:
+        when, fails = self._when(sight), self._fails(sight)
+        found = np.full(len(sight.who), -np.inf)
+        acts, who = self._done(sight), sight.who
+        acted = (acts != self._acts[:, who]).any(axis=0)
+        moved = (sight.parts != self._parts[:, who]).any(axis=0)
+        self._acts[:, who], self._parts[:, who] = acts, sight.parts
+        for j, vehicle in enumerate(who.tolist()):
+            marks = self._marks[vehicle]
+            if acted[j]:
+                marks.clear()
+            for mark in marks:
+                mark.when, mark.fails = max(mark.when, when[j]), max(mark.fails, fails[j])
+            if moved[j]:
+                found[j] = self._come_round(marks, sight.parts[:, j], sight.pressures[:, j])
+                marks.append(_Mark(sight.parts[:, j].copy(), sight.pressures[:, j].copy(), when[j], fails[j]))
+                del marks[:-ROUND]
+        return found
+
+    def _come_round(self, marks: list[_Mark], parts: Integers, pressures: Floats) -> float:
+        near = STATED_PASCALS + STATED_SHARE * (pressures + self._atmosphere)
+        return max(
+            (
+                min(mark.when, mark.fails)
+                for mark in marks
+                if (mark.parts == parts).all() and (np.abs(mark.pressures - pressures) <= near).all()
+            ),
+            default=-np.inf,
+        )
 
 
 class Stillness:
