@@ -153,6 +153,19 @@ def regulated(then: int) -> tuple[Arrangement, Property]:
     return piped(volumes, parts, start), claim
 
 
+def regulated_beside() -> tuple[Arrangement, Property]:
+    """The same, beside a chamber that empties slowly: while the line goes to and fro, that is not settled."""
+    arrangement, claim = regulated(390)
+    start = arrangement.starts[0]
+    beside = replace(
+        arrangement,
+        volumes=(*arrangement.volumes, volume("slow", VolumeKind.CHAMBER, "20")),
+        parts=(*arrangement.parts, bore("slow", ATMOSPHERE, size("0.1", "0.1"), "bleed")),
+        starts=(replace(start, pressures=(*start.pressures, *between(slow=(500, 600)))),),
+    )
+    return beside, replace(claim, when=at_least("slow", 20), then=below("slow", 20))
+
+
 @cache
 def story_of(case: str) -> Story:
     """The run of the bands that the engines find for one of these; where there is none, its start alone."""
@@ -178,6 +191,7 @@ CASES = {
     "drained": drained(),
     "to and fro": regulated(390),
     "to and fro kept": regulated(370),
+    "to and fro beside": regulated_beside(),
 }
 FOUND = ("leaking", "fed too little", "alarmed", "patient", "drained", "to and fro")
 

@@ -44,6 +44,14 @@ def test_a_to_and_fro_that_stays_above_is_no_break() -> None:
     assert (judged(arrangement, claim, drawn, (), 3.0).margins > 0).all()
 
 
+def test_a_to_and_fro_is_not_settled_while_something_else_moves() -> None:
+    arrangement, claim = CASES["to and fro beside"]
+    drawn = Space(arrangement, arrangement.start("start")).draw(np.random.default_rng(0), 4)
+    found = judged(arrangement, claim, drawn, (), 5.0)
+    assert (found.margins < 0).all()
+    assert all(len(history.moves()) > 8 for history in found.histories)
+
+
 def test_it_says_by_how_much_the_nearest_vehicle_missed() -> None:
     """The tank that starts at 500 kPa beside an empty one of 1 L gets nearest to 510, and stays 10 kPa short or more."""
     found = answer("supplied")

@@ -71,7 +71,14 @@ class Air:
     def distance(self, pressures: Floats, held: NDArray[np.bool_]) -> Floats:
         """How far each vehicle's volumes stand from where they would come to rest while those of `held` do not move.
 
-        The largest over the volumes, in pascals, to first order: one step of Newton's method.
+        The largest over the volumes, in pascals.
+        """
+        return np.asarray(np.abs(self.displacement(pressures, held)).max(axis=0, initial=0.0))
+
+    def displacement(self, pressures: Floats, held: NDArray[np.bool_]) -> Floats:
+        """By how many pascals every volume would rise until all are at rest, those of `held` not moving.
+
+        To first order: one step of Newton's method.
         """
         net, matrix = self.net_and_slopes(pressures)
         np.negative(matrix, out=matrix)
@@ -79,7 +86,7 @@ class Air:
         self._network.elimination.factor(matrix)
         net[held] = 0.0
         self._network.elimination.solve(matrix, net)
-        return np.asarray(np.abs(net).max(axis=0, initial=0.0))
+        return net
 
     def _ends(self, pressures: Floats) -> tuple[Floats, Floats]:
         self._all[: self._network.size] = pressures

@@ -11,8 +11,9 @@ came, so that a search can climb.
 | settled           | the nearness of `when` and not `then`, at a moment when lines and chambers stand still as long as the tanks keep their pressures, and no part is about to move |
 | at_rest, ends_in  | the same with nothing held                                                                    |
 
-A to and fro counts as settled, and at rest, once it has come round: the parts stand as they did, no act or mishap between, and
-every pressure is back to within what the simulator may err by. Then `when` has to have held at some moment of the round, and
+A to and fro counts as settled, and at rest, once it has come round: the parts stand as they did, no act or mishap between,
+every pressure is back to within what the simulator may err by, and no volume that is not held was on its way up all the time, or
+down. Then `when` has to have held at some moment of the round, and
 `then` to have failed at some.
 
 Limits: a round of more than ROUND moves is not looked for. Nor is what `ends_in` says of runs that neither come to rest nor go
@@ -150,7 +151,7 @@ class _Still:
     def __init__(self, fleet: Fleet, claim: Property, *, tanks_held: bool) -> None:
         self._broken = nearness(fleet, target(claim))
         self._stillness = Stillness(fleet, tanks_held=tanks_held)
-        self._rounds = _Rounds(fleet, nearness(fleet, claim.when), nearness(fleet, Not(claim.then)))
+        self._rounds = _Rounds(fleet, self._stillness, nearness(fleet, claim.when), nearness(fleet, Not(claim.then)))
 
     def __call__(self, sight: Sight) -> Floats:
         values = self._broken(sight)
@@ -164,19 +165,34 @@ class _Still:
 
 @dataclass(slots=True)
 class _Mark:
-    """How a vehicle stood when a part had just moved, and the greatest margins of `when` and of not `then` since."""
+    """How a vehicle stood when a part had just moved, and what has been seen since.
+
+    The greatest margins of `when` and of not `then`; the least and the greatest way that each volume had to its rest.
+    """
 
     parts: Integers
     pressures: Floats
     when: float
     fails: float
+    least: Floats
+    most: Floats
+
+    def see(self, when: float, fails: float, way: Floats) -> None:
+        """Take note of what is seen."""
+        self.when, self.fails = max(self.when, when), max(self.fails, fails)
+        self.least, self.most = np.minimum(self.least, way), np.maximum(self.most, way)
+
+    def is_round(self, parts: Integers, pressures: Floats, near: Floats) -> bool:
+        """The vehicle is back where it stood, and has nowhere else to go."""
+        back = (self.parts == parts).all() and (np.abs(self.pressures - pressures) <= near).all()
+        return bool(back and (self.least <= SETTLED_PASCALS).all() and (self.most >= -SETTLED_PASCALS).all())
 
 
 class _Rounds:
     """Whether a to and fro has come round: by how much both `when` held in it and `then` failed; -inf where none has."""
 
-    def __init__(self, fleet: Fleet, when: Margin, fails: Margin) -> None:
-        self._when, self._fails = when, fails
+    def __init__(self, fleet: Fleet, stillness: Stillness, when: Margin, fails: Margin) -> None:
+        self._stillness, self._when, self._fails = stillness, when, fails
         sight = fleet.sight()
         self._parts, self._acts = sight.parts.copy(), self._done(sight)
         self._marks: list[list[_Mark]] = [[] for _ in fleet.vehicles]
@@ -193,28 +209,27 @@ class _Rounds:
         acted = (acts != self._acts[:, who]).any(axis=0)
         moved = (sight.parts != self._parts[:, who]).any(axis=0)
         self._acts[:, who], self._parts[:, who] = acts, sight.parts
-        for j, vehicle in enumerate(who.tolist()):
-            marks = self._marks[vehicle]
-            if acted[j]:
-                marks.clear()
-            for mark in marks:
-                mark.when, mark.fails = max(mark.when, when[j]), max(mark.fails, fails[j])
-            if moved[j]:
-                found[j] = self._come_round(marks, sight.parts[:, j], sight.pressures[:, j])
-                marks.append(_Mark(sight.parts[:, j].copy(), sight.pressures[:, j].copy(), when[j], fails[j]))
-                del marks[:-ROUND]
+        for j in np.flatnonzero(acted).tolist():
+            self._marks[who[j]].clear()
+        watched = [j for j, vehicle in enumerate(who.tolist()) if self._marks[vehicle] or moved[j]]
+        if watched:
+            columns = np.array(watched, dtype=np.intp)
+            ways = self._stillness.displacement(_only(sight, columns))
+            for j, way in zip(watched, ways.T, strict=True):
+                marks = self._marks[who[j]]
+                for mark in marks:
+                    mark.see(when[j], fails[j], way)
+                if moved[j]:
+                    parts, pressures = sight.parts[:, j].copy(), sight.pressures[:, j].copy()
+                    found[j] = self._come_round(marks, parts, pressures)
+                    marks.append(_Mark(parts, pressures, when[j], fails[j], way, way))
+                    del marks[:-ROUND]
         return found
 
     def _come_round(self, marks: list[_Mark], parts: Integers, pressures: Floats) -> float:
         near = STATED_PASCALS + STATED_SHARE * (pressures + self._atmosphere)
-        return max(
-            (
-                min(mark.when, mark.fails)
-                for mark in marks
-                if (mark.parts == parts).all() and (np.abs(mark.pressures - pressures) <= near).all()
-            ),
-            default=-np.inf,
-        )
+        rounds = (mark for mark in marks if mark.is_round(parts, pressures, near))
+        return max((min(mark.when, mark.fails) for mark in rounds), default=-np.inf)
 
 
 class Stillness:
@@ -238,7 +253,8 @@ class Stillness:
 
     def of(self, sight: Sight) -> tuple[Truths, Floats]:
         """Which of the vehicles seen stand still, and by how many pascals a volume is off."""
-        distance, hunting = self._distance(sight), self._swings.hunting(sight)
+        distance = np.abs(self.displacement(sight)).max(axis=0, initial=0.0)
+        hunting = self._swings.hunting(sight)
         play = HUNTING_PASCALS * hunting.any(axis=0)
         return (distance < SETTLED_PASCALS + play) & ~self._restless(sight, hunting), distance
 
@@ -250,7 +266,8 @@ class Stillness:
             found |= here & (guard(sight) > (0.0 if slow else -NEAR))
         return found
 
-    def _distance(self, sight: Sight) -> Floats:
+    def displacement(self, sight: Sight) -> Floats:
+        """By how many pascals each volume would rise until all that is not held stands still, (volumes, vehicles seen)."""
         fleet = self._fleet
         c = np.array(
             [
@@ -259,7 +276,7 @@ class Stillness:
             ]
         ).reshape(len(fleet.network.ways), len(sight.who))
         air = Air(fleet.network, fleet.litres[:, sight.who], c, fleet.b[:, sight.who], self._ends)
-        return air.distance(sight.pressures + self._ends[0], self._held)
+        return air.displacement(sight.pressures + self._ends[0], self._held)
 
 
 class _Swings:
