@@ -17,6 +17,8 @@ from bandproof.witness.search import Budget, find_witness
 
 from .benches import CASES, FOUND, SMALL, answer, story_of, witness
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("case", FOUND)
 def test_a_vehicle_that_breaks_the_claim_is_found(case: str) -> None:
@@ -69,7 +71,6 @@ def test_a_leak_is_told_in_numbers() -> None:
     assert found.assumed == ()
 
 
-@pytest.mark.slow
 def test_the_optimiser_finds_what_no_drawn_vehicle_does() -> None:
     """One vehicle in 3,000 wins the race: 60 drawn do not, and none of the 40 drawn to tell how common it is."""
     arrangement, claim = CASES["race"]
@@ -82,7 +83,6 @@ def test_the_optimiser_finds_what_no_drawn_vehicle_does() -> None:
     assert isinstance(drawn_only, NoWitness)
 
 
-@pytest.mark.slow
 def test_the_same_seed_gives_the_same_witness() -> None:
     arrangement, claim = CASES["alarmed"]
     again = find_witness(arrangement, claim, story_of("alarmed"), budget=SMALL)

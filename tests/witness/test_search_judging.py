@@ -35,6 +35,8 @@ from bandproof.witness.script_of import plan_of
 from .benches import CASES, story_of
 from .samples import KPA, at_least, below
 
+pytestmark = pytest.mark.slow
+
 LEAKING, CLAIM = CASES["leaking"]
 ALARMED = CASES["alarmed"][0]
 RINGING = InState("alarm", frozenset({"ringing"}))

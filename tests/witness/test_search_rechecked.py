@@ -25,6 +25,8 @@ from tests.strategies import layout_for
 
 from .benches import CASES, FOUND, witness
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("case", FOUND)
 def test_what_is_found_is_accepted(case: str) -> None:

@@ -43,10 +43,14 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Common:
-    """Of `drawn` vehicles drawn at random over the declared ranges, with the same acts, `broken` break the claim."""
+    """Of `drawn` vehicles drawn at random over the declared ranges, with the same acts, `broken` break the claim.
+
+    `cut` had not broken it when they were given up before the time was over: parts in them go to and fro all the time.
+    """
 
     broken: int
     drawn: int
+    cut: int = 0
 
 
 @dataclass(frozen=True, slots=True)

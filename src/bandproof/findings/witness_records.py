@@ -54,6 +54,7 @@ class CommonRecord(Record):
 
     broken: int
     drawn: int
+    cut: int
 
 
 class WitnessRecord(Record):
@@ -91,7 +92,7 @@ def witness_record(witness: Witness) -> WitnessRecord:
             AssumedRecord(what=a.what, value=a.value, low=a.low, high=a.high, unusual=a.unusual)
             for a in witness.assumed
         ],
-        common=CommonRecord(broken=witness.common.broken, drawn=witness.common.drawn),
+        common=CommonRecord(broken=witness.common.broken, drawn=witness.common.drawn, cut=witness.common.cut),
         tried=witness.tried,
     )
 
@@ -110,7 +111,7 @@ def witness_of(record: WitnessRecord) -> Witness:
         moves=tuple(PartMove(m.seconds, m.part, m.to) for m in record.moves),
         hunted=record.hunted,
         assumed=tuple(Assumed(a.what, a.value, a.low, a.high, a.unusual) for a in record.assumed),
-        common=Common(record.common.broken, record.common.drawn),
+        common=Common(record.common.broken, record.common.drawn, record.common.cut),
         tried=record.tried,
     )
 

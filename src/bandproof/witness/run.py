@@ -44,8 +44,9 @@ def judged(
     until: float,
     *,
     wanted: int | None = None,
+    most_steps: int = MOST_STEPS,
 ) -> Verdicts:
-    """Run vehicles, each for at most MOST_STEPS steps, and judge them as they ran; stop once `wanted` break the claim."""
+    """Run vehicles, each for at most `most_steps` steps, and judge them as they ran; stop once `wanted` have broken it."""
     judges: list[Judge] = []
 
     def watch(fleet: Fleet) -> Sequence[Observer]:
@@ -53,7 +54,7 @@ def judged(
         return (judges[-1],)
 
     histories = simulate(
-        arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=MOST_STEPS
+        arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=most_steps
     )
     margins, first, times = (
         np.concatenate([np.zeros(0), *(getattr(judge, name) for judge in judges)])

@@ -34,6 +34,8 @@ BATCHES = ((48, 60.0), (128, 600.0), (256, 60.0), (128, 3600.0), (256, 600.0))
 SHORTEST = 1e-3
 #: See `_Search._spared`.
 AS_LONG = 3.0
+#: Steps after which a vehicle drawn to tell how common a break is, is given up.
+MOST_STEPS_COMMON = 4000
 #: How many of a batch's best are looked at again.
 LOOKED_AT = 6
 
@@ -203,8 +205,12 @@ class _Search:
         gaps = np.repeat(candidate.points.gaps(candidate.row[None]), count, axis=0)
         drawn = candidate.points.vehicles(candidate.points.draw(generator, count))
         scripts = candidate.points.scripts(gaps)
-        found = judged(self._space.arrangement, self._claim, drawn, scripts, candidate.until)
-        return Common(int((found.margins > 0).sum()), count)
+        found = judged(
+            self._space.arrangement, self._claim, drawn, scripts, candidate.until, most_steps=MOST_STEPS_COMMON
+        )
+        broken = found.margins > 0
+        cut = np.array([history.ended < candidate.until for history in found.histories]) & ~broken
+        return Common(int(broken.sum()), count, int(cut.sum()))
 
 
 def _deeds(history: History, end: float) -> tuple[Deed, ...]:
