@@ -23,7 +23,7 @@ to and fro.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,7 +163,7 @@ class _Still:
         return np.maximum(values, self._rounds(sight))
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Mark:
     """How a vehicle stood when a part had just moved, and what has been seen since.
 
@@ -177,10 +177,10 @@ class _Mark:
     least: Floats
     most: Floats
 
-    def see(self, when: float, fails: float, way: Floats) -> None:
-        """Take note of what is seen."""
-        self.when, self.fails = max(self.when, when), max(self.fails, fails)
-        self.least, self.most = np.minimum(self.least, way), np.maximum(self.most, way)
+    def with_seen(self, when: float, fails: float, way: Floats) -> _Mark:
+        """The mark with what is seen taken note of."""
+        least, most = np.minimum(self.least, way), np.maximum(self.most, way)
+        return replace(self, when=max(self.when, when), fails=max(self.fails, fails), least=least, most=most)
 
     def is_round(self, parts: Integers, pressures: Floats, near: Floats) -> bool:
         """The vehicle is back where it stood, and has nowhere else to go."""
@@ -216,14 +216,12 @@ class _Rounds:
             columns = np.array(watched, dtype=np.intp)
             ways = self._stillness.displacement(_only(sight, columns))
             for j, way in zip(watched, ways.T, strict=True):
-                marks = self._marks[who[j]]
-                for mark in marks:
-                    mark.see(when[j], fails[j], way)
+                marks = [mark.with_seen(when[j], fails[j], way) for mark in self._marks[who[j]]]
                 if moved[j]:
                     parts, pressures = sight.parts[:, j].copy(), sight.pressures[:, j].copy()
                     found[j] = self._come_round(marks, parts, pressures)
                     marks.append(_Mark(parts, pressures, when[j], fails[j], way, way))
-                    del marks[:-ROUND]
+                self._marks[who[j]] = marks[-ROUND:]
         return found
 
     def _come_round(self, marks: list[_Mark], parts: Integers, pressures: Floats) -> float:
