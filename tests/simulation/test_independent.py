@@ -43,7 +43,7 @@ SCENARIOS = [
     ("two_knob_tractor.toml", "rolling", PARK),
     ("two_knob_tractor.toml", "rolling", BRAKE),
     ("two_knob_tractor.toml", "pushing_park", (Act(Turn("park_knob", "free"), 4.0),)),
-    ("twins/no_synchronising_stage.toml", "rolling", TORN),
+    ("twins/no_pilot_stage.toml", "rolling", TORN),
     ("twins/protection_valve_stays_open.toml", "rolling", BREAKAWAY),
 ]
 
