@@ -154,10 +154,13 @@ def test_a_file_that_cannot_be_written_is_bad_input_and_leaves_the_old_one(
 
 
 @pytest.mark.slow
-def test_a_start_that_is_a_condition_is_spoken_of(model: Path, run: Run) -> None:
+def test_a_start_that_is_assumed_is_spoken_of(model: Path, run: Run) -> None:
     rules = Path("properties/rules.toml")
     text = rules.read_text(encoding="utf-8").replace('never = "brake', 'during = "braked"\nnever = "brake')
     rules.write_text(text, encoding="utf-8")
+    given = model.read_text(encoding="utf-8")
+    assert 'from = "cold"' in given
+    model.write_text(given.replace('from = "cold"', "assumed = true"), encoding="utf-8")
     result = run("export", model, "--property", "brake-stays-empty")
     said = 'the start "braked" takes in every state that meets its condition'
     assert said in result.stderr

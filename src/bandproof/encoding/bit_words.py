@@ -19,6 +19,7 @@ from bandproof.encoding.bits import (
     GoOnChoice,
     MishapChoice,
     MoveChoice,
+    PassChoice,
 )
 from bandproof.machine.layout import Layout
 from bandproof.model.conditions import (
@@ -161,6 +162,8 @@ def choice_words(choice: Choice) -> str:
             return f"an acceleration goes on past threshold {rank}"
         case MoveChoice(part, source, target):
             return f"{part} moves from {source} to {target}"
+        case PassChoice():
+            return "the next start is passed"
 
 
 def claim_words(claim: Property, unit: str) -> str:

@@ -148,7 +148,17 @@ class MoveChoice:
         return f"move {self.part} {self.source} {self.target}"
 
 
+@dataclass(frozen=True, slots=True)
+class PassChoice:
+    """The run passes the next start on its way to the claim's own."""
+
+    @property
+    def says(self) -> str:
+        """The choice as text."""
+        return "pass a start"
+
+
 NatureChoice = FlowChoice | GoOnChoice | MoveChoice
 
 #: Whose choice it is, its type says.
-Choice = DriverChoice | MishapChoice | NatureChoice
+Choice = DriverChoice | MishapChoice | NatureChoice | PassChoice

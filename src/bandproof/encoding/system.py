@@ -296,6 +296,7 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
     first, *others = rule.layout.arrangement.way_to(claim.during)
     start = e.start(first, rule.final.settled)
     way = WayRule(e, rule.final, others)
+    rule.choices |= way.choices
     after = rule.after(claim.pace, claim.mishaps, bounds, begun=way.begun)
     # A leap passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
     leap = after

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bandproof.encoding.bits import Bit, BitSort
+from bandproof.encoding.bits import Bit, BitSort, Choice, PassChoice
 from bandproof.encoding.circuit import FALSE, TRUE, negate
 from bandproof.encoding.encode import Encoding
 from bandproof.encoding.final import FinalRule
@@ -28,7 +28,11 @@ class WayRule:
         )
         #: The claim's own run has begun.
         self.begun = literals[-1] if literals else TRUE
-        chosen = self._c.variable(f"input {encoding.prefix}pass a start") if literals else FALSE
+        #: What the choice to pass a start stands for, by its literal.
+        self.choices: dict[int, Choice] = {}
+        chosen = self._c.variable(f"input {encoding.prefix}{PassChoice().says}") if literals else FALSE
+        if literals:
+            self.choices[chosen] = PassChoice()
         passes = [
             self._c.all_of([chosen, before, negate(literal), encoding.belongs(start, final.settled)])
             for start, before, literal in zip(starts, [TRUE, *literals], literals, strict=False)
