@@ -159,8 +159,8 @@ def test_a_start_that_is_assumed_is_spoken_of(model: Path, run: Run) -> None:
     text = rules.read_text(encoding="utf-8").replace('never = "brake', 'during = "braked"\nnever = "brake')
     rules.write_text(text, encoding="utf-8")
     given = model.read_text(encoding="utf-8")
-    assert 'from = "cold"' in given
-    model.write_text(given.replace('from = "cold"', "assumed = true"), encoding="utf-8")
+    assert 'from = "empty"' in given
+    model.write_text(given.replace('from = "empty"', "assumed = true"), encoding="utf-8")
     result = run("export", model, "--property", "brake-stays-empty")
     said = 'the start "braked" takes in every state that meets its condition'
     assert said in result.stderr
