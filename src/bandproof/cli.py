@@ -264,12 +264,17 @@ def recheck(
     ],
     model: Annotated[
         Path | None,
-        typer.Option("--model", metavar="MODEL", help="The arrangement the file must be about.", show_default=False),
+        typer.Option(
+            "--model",
+            metavar="MODEL",
+            help="The arrangement the file must be about. Default: one found by its hash.",
+            show_default=False,
+        ),
     ] = None,
     packs: Packs = None,
     json: Json = False,
 ) -> int:
-    """Check a certificate with outside solvers, or play a counterexample again on the machine.
+    """Check a certificate with outside solvers and against its arrangement, or play a counterexample again on the machine.
 
     Exit code 0 if it stands, 1 if it does not, 3 if a solver could not tell.
     """
@@ -282,13 +287,18 @@ def recheck(
             "arrangement": checked.arrangement,
             "property": checked.claim,
             "stands": checked.ok,
+            "alone": checked.alone,
             "done": list(checked.done),
             "faults": list(checked.faults),
         }
         _print(as_json(document))
     else:
         word = "stands" if checked.ok else "cannot be told" if checked.unknown else "DOES NOT STAND"
-        lines = [f"{checked.kind} {file.as_posix()} {word}", f"  property {checked.claim} of {checked.arrangement}"]
+        alone = "; nothing but the file was checked" if checked.alone else ""
+        lines = [
+            f"{checked.kind} {file.as_posix()} {word}{alone}",
+            f"  property {checked.claim} of {checked.arrangement}",
+        ]
         lines += [f"  {line}" for line in (*checked.done, *(f"fault: {fault}" for fault in checked.faults))]
         _print("\n".join(lines) + "\n")
     return AS_EXPECTED if checked.ok else OPEN if checked.unknown else OTHERWISE

@@ -41,7 +41,7 @@ def test_both_solvers_accept_it(text: str) -> None:
     assert outcome.ok
     assert outcome.fields["lemmas"] == "1"
     assert [run.solver for run in outcome.runs] == ["z3", "cvc5"]
-    assert all(run.answers == ("unsat",) * 4 for run in outcome.runs)
+    assert all(run.answers == ("unsat",) * 5 for run in outcome.runs)
 
 
 def test_it_says_what_air_forbids(text: str) -> None:
@@ -50,11 +50,17 @@ def test_it_says_what_air_forbids(text: str) -> None:
     assert "lemma 1: forbidden is" in text
 
 
+def split(text: str) -> tuple[str, str, str]:
+    """What is before the accounts of the one lemma, they, and what comes after them."""
+    begin, end = text.index("(set-logic QF_LRA)"), text.index("\n; ---- time passes")
+    return text[:begin], text[begin:end], text[end:]
+
+
 def test_without_its_lemma_it_is_refused(text: str) -> None:
-    cut = text[: text.index("; ---- lemma 1")]
-    with pytest.raises(BadCertificateError, match="numbers of clauses and lemmas"):
+    cut = text[: text.index("; ---- lemma 1")] + split(text)[2]
+    with pytest.raises(BadCertificateError, match="numbers of clauses, lemmas and queries"):
         recheck(cut)
-    cut = edited(cut, "; lemmas: 1", "; lemmas: 0")
+    cut = edited(edited(cut, "; lemmas: 1", "; lemmas: 0"), "; queries: 5", "; queries: 4")
     assert not against(cut).ok
 
 
@@ -77,19 +83,18 @@ def test_a_weaker_place_is_refused(text: str) -> None:
 
 
 def test_accounts_that_are_not_those_of_the_lemma_are_refused(text: str) -> None:
-    start = text.index("(set-logic QF_LRA)")
-    head, tail = text[:start], text[start:]
-    forged = f"{head}(set-logic QF_LRA)\n(declare-const |a b| Real)\n(assert (< |a b| |a b|))\n(check-sat)\n"
+    head, accounts, tail = split(text)
+    forged = f"{head}(set-logic QF_LRA)\n(declare-const |a b| Real)\n(assert (< |a b| |a b|))\n(check-sat)\n{tail}"
     assert recheck(forged).ok
     assert against(forged).faults == ("its query of lemma 1 does not say what the arrangement and the claim say",)
-    lines = tail.splitlines()
+    lines = accounts.splitlines()
     looser = "\n".join(line for line in lines if "tank" not in line or not line.startswith("(assert (<= 0.0 "))
-    assert not against(head + looser + "\n").ok
+    assert not against(head + looser + "\n" + tail).ok
 
 
 def test_accounts_that_balance_show_nothing(text: str) -> None:
-    start = text.index("(set-logic QF_LRA)")
-    balanced = f"{text[:start]}(set-logic QF_LRA)\n(declare-const |a b| Real)\n(assert (<= |a b| |a b|))\n(check-sat)\n"
+    head, _, tail = split(text)
+    balanced = f"{head}(set-logic QF_LRA)\n(declare-const |a b| Real)\n(assert (<= |a b| |a b|))\n(check-sat)\n{tail}"
     outcome = recheck(balanced)
     assert not outcome.ok
     assert all("lemma 1" in fault for fault in outcome.faults)
@@ -99,7 +104,7 @@ def test_accounts_that_balance_show_nothing(text: str) -> None:
     ("old", "new", "message"),
     [
         ("; lemma: 1", "; lemma: 2", "numbered in order"),
-        ("; lemmas: 1", "; lemmas: 2", "numbers of clauses and lemmas"),
+        ("; lemmas: 1", "; lemmas: 2", "numbers of clauses, lemmas and queries"),
         ("; atoms: []", "; atoms: [", "not a list"),
         ("; atoms: []", "; atoms: 3", "not a list"),
         ("(set-logic QF_LRA)", "(set-logic QF_NRA)", "does not belong to a lemma"),

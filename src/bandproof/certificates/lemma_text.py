@@ -44,12 +44,18 @@ def read_lemma(layout: Layout, claim: Property, written: WrittenLemma) -> Lemma 
     places: list[frozenset[Literal]] = []
     for items in written.places:
         atoms = [_atom(layout, passed, item) for item in items]
-        if any(atom is None for atom in atoms):
+        if any(atom is None for atom in atoms) or not _one_of_each(atoms):
             return None
         places.append(frozenset(atom for atom in atoms if atom is not None))
     start = None if written.begins == "anywhere" else written.begins.removeprefix("at the start ")
     known = start is None or start in {s.name for s in layout.arrangement.starts}
     return Lemma(tuple(places), start) if places and known else None
+
+
+def _one_of_each(atoms: Iterable[Literal | None]) -> bool:
+    """No two atoms say where the same part or control is: what they say together could be read in two ways."""
+    said = [(atom.sort, atom.subject) for atom in atoms if atom is not None and atom.sort in ("part", "control")]
+    return len(said) == len(set(said))
 
 
 def _atom(layout: Layout, passed: list[str], item: object) -> Literal | None:
@@ -71,4 +77,7 @@ def _atom(layout: Layout, passed: list[str], item: object) -> Literal | None:
     ranks = len(layout.thresholds[subject]) if sort == "level" and subject in possible else 1
     if subject not in possible or not set(values) <= possible[subject] or not 0 <= rank < ranks:
         return None
-    return Literal(sort, subject, rank, frozenset(values), holds)
+    try:
+        return Literal(sort, subject, rank, frozenset(values), holds)
+    except ValueError:
+        return None

@@ -37,6 +37,7 @@ _LANDMARK = re.compile(r"[^,\[\]]+ \[(\d+(?:/[1-9]\d*)?)\]")
 #: Variables have a blank in their names, so that none can be mistaken for a gate, a clause or a constant.
 _VARIABLE = re.compile(r"\|[^|\n]* [^|\n]*\|")
 _GATE = re.compile(r"g[1-9]\d*")
+_COUNT = re.compile(r"\d{1,6}")
 
 
 class BadCertificateError(FileError, ValueError):
@@ -65,13 +66,13 @@ class WrittenLemma:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """What a certificate's text says. `commands` is its SMT-LIB part, one command a line, without comments."""
+    """What a certificate's text says; `queries` is how many questions it asks."""
 
     fields: dict[str, str]
     thresholds: dict[str, tuple[Fraction, ...]]
     lemmas: tuple[WrittenLemma, ...]
     clauses: tuple[tuple[Literal, ...], ...]
-    commands: tuple[str, ...]
+    queries: int
 
 
 def read(text: str, file: str = "<certificate>") -> Certificate:
@@ -91,19 +92,45 @@ def _read(text: str) -> Certificate:
     comments = _Comments(text)
     if comments.fields.get("format") != FORMAT:
         raise BadCertificateError(1, f'the first line should be "; format: {FORMAT}"')
-    sections, accounts = _sections(text, len(comments.lemmas))
+    sections, accounts = _sections(text, len(comments.lemmas), _circles(comments.fields))
     checked = [_Section(query, commands) for query, commands in zip(Query, sections, strict=True)]
     for section in checked[1:]:
         if section.clauses != checked[0].clauses:
             raise BadCertificateError(section.line, f"the {section.query} query has another invariant than the first")
     for commands in accounts:
-        _check_accounts(commands)
-    counted = (str(len(checked[0].clauses)), str(len(comments.lemmas)))
-    if (comments.fields.get("clauses"), comments.fields.get("lemmas")) != counted:
-        raise BadCertificateError(1, "the numbers of clauses and lemmas are not those stated")
-    written = tuple(_written(term) for section in (*sections, *accounts) for _, term in section)
+        check_numbers(commands)
+    counted = (str(len(checked[0].clauses)), str(len(comments.lemmas)), str(len(sections) + len(accounts)))
+    if tuple(comments.fields.get(key) for key in ("clauses", "lemmas", "queries")) != counted:
+        raise BadCertificateError(1, "the numbers of clauses, lemmas and queries are not those stated")
     lemmas = tuple(WrittenLemma(begins, tuple(places)) for begins, places in comments.lemmas)
-    return Certificate(comments.fields, comments.thresholds, lemmas, checked[0].clauses, written)
+    return Certificate(comments.fields, comments.thresholds, lemmas, checked[0].clauses, len(sections) + len(accounts))
+
+
+def _circles(fields: dict[str, str]) -> int:
+    stated = fields.get("circles", "")
+    if not _COUNT.fullmatch(stated):
+        raise BadCertificateError(1, "it does not say how many circles of moves it throws out")
+    return int(stated)
+
+
+def read_argument(text: str, form: str, file: str = "<argument>") -> tuple[dict[str, str], int]:
+    """The head of an argument that time passes, and how many queries it has; BadCertificateError when it is none."""
+    try:
+        return _read_argument(text, form)
+    except BadCertificateError as error:
+        raise BadCertificateError(error.line, error.message, file) from None
+
+
+def _read_argument(text: str, form: str) -> tuple[dict[str, str], int]:
+    if len(text) > _LONGEST or not text.isascii():
+        raise BadCertificateError(1, "an argument is plain ASCII text, and shorter")
+    fields = _Comments(text).fields
+    before, *sections = between_resets(text)
+    for commands in sections:
+        check_numbers(commands)
+    if fields.get("format") != form or before or fields.get("queries") != str(len(sections)):
+        raise BadCertificateError(1, "its format or the number of its queries is not as stated")
+    return fields, len(sections)
 
 
 # -------------------------------------------------------------------------------------------------------- comments
@@ -208,25 +235,36 @@ def _written(term: Term) -> str:
 _Commands = list[tuple[int, list[Term]]]
 
 
-def _sections(text: str, lemmas: int) -> tuple[list[_Commands], list[_Commands]]:
-    """The commands of the queries about the invariant, and of those about lemmas."""
+def _sections(text: str, lemmas: int, circles: int) -> tuple[list[_Commands], list[_Commands]]:
+    """The commands of the queries about the invariant, and of those about lemmas and circles."""
+    sections = between_resets(text)
+    count = len(Query)
+    if len(sections) != count + lemmas + circles:
+        message = (
+            f"there should be {count} queries and one for each of {lemmas} lemmas and {circles} circles, "
+            f"and there are {len(sections)}"
+        )
+        raise BadCertificateError(text.count("\n") + 1, message)
+    return sections[:count], sections[count:]
+
+
+def between_resets(text: str) -> list[_Commands]:
+    """The commands before, between and after the places where all is forgotten; BadCertificateError when they cannot be read."""
     sections: list[_Commands] = [[]]
-    line = 1
     for line, term in _terms(text):
         assert isinstance(term, list)
         if term == ["reset"]:
             sections.append([])
         else:
             sections[-1].append((line, term))
-    count = len(Query)
-    if len(sections) != count + lemmas:
-        message = f"there should be {count} queries and one for each of {lemmas} lemmas, and there are {len(sections)}"
-        raise BadCertificateError(line, message)
-    return sections[:count], sections[count:]
+    return sections
 
 
-def _check_accounts(commands: _Commands) -> None:
-    """A lemma's query declares numbers and asserts things about them, and then asks; nothing else."""
+def check_numbers(commands: _Commands) -> None:
+    """The query of a lemma or a circle declares numbers and asserts things about them, and then asks; nothing else.
+
+    BadCertificateError where it does more.
+    """
     last = len(commands) - 1
     for place, (line, command) in enumerate(commands):
         match command:
@@ -234,14 +272,16 @@ def _check_accounts(commands: _Commands) -> None:
                 pass
             case ["declare-const", str(name), "Real" | "Bool"] if 0 < place < last and _VARIABLE.fullmatch(name):
                 pass
-            case ["assert", list()] if 0 < place < last:
+            case ["assert", _] if 0 < place < last:
                 pass
             case ["check-sat"] if place == last > 0:
                 pass
             case _:
-                raise BadCertificateError(line, f"this command does not belong to a lemma: {_written(command)[:60]}")
+                raise BadCertificateError(
+                    line, f"this command does not belong to a lemma or circle: {_written(command)[:60]}"
+                )
     if not commands:
-        raise BadCertificateError(1, "a lemma asks nothing")
+        raise BadCertificateError(1, "a lemma or circle asks nothing")
 
 
 # --------------------------------------------------------------------------------------------------------- queries

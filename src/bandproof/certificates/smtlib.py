@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from enum import StrEnum
 from fractions import Fraction
 
+from bandproof.certificates.basis import Basis, fillings_words, silent_words, start_words, window_words
 from bandproof.certificates.invariant import Clause, definition_clauses
 from bandproof.encoding.bit_words import Wording, claim_words, show_thresholds
 from bandproof.encoding.circuit import FALSE
@@ -76,9 +77,12 @@ def goal_of(problem: Problem, excluded: Excluded) -> int:
             return problem.begun
 
 
-def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, lemmas: int) -> dict[str, str]:
-    """The fields at the head of a certificate."""
-    arrangement = layout.arrangement
+def header(
+    layout: Layout, claim: Property, excluded: Excluded, counts: tuple[int, int], basis: Basis
+) -> dict[str, str]:
+    """The fields at the head of a certificate; `counts`: of the clauses and of the lemmas."""
+    clauses, lemmas = counts
+    arrangement, circles = layout.arrangement, 0 if basis.time is None else basis.time.asked
     return {
         "format": FORMAT,
         "arrangement": _line(arrangement.name),
@@ -89,11 +93,17 @@ def header(layout: Layout, claim: Property, excluded: Excluded, clauses: int, le
         "basis": _line(claim.basis),
         "claim": _line(claim_words(claim, arrangement.unit)),
         "excludes": excluded.value,
-        "start": _line(", reached from ".join(one.name for one in reversed(arrangement.way_to(claim.during)))),
+        "start": _line(start_words(layout, claim)),
         "driver": claim.pace.value,
         "mishaps": _line(", ".join(sorted(claim.mishaps))) or "none",
+        "fillings": fillings_words(claim),
+        "windows": _line(window_words(layout, claim)),
+        "silent": _line(silent_words(basis.silent)),
+        "hunting": _line(", ".join(sorted(layout.motion.hunting.parts))) or "none",
         "clauses": str(clauses),
         "lemmas": str(lemmas),
+        "circles": str(circles),
+        "queries": str(len(Query) + lemmas + circles),
     }
 
 
@@ -116,15 +126,21 @@ def symbols_of(problem: Problem, wording: Wording, nodes: Iterable[int]) -> Symb
     return Symbols(bits, {node: fresh(names[node]) for node in sorted(names, key=lambda node: names[node])})
 
 
-def write(problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lemmas: int = 0) -> str:
-    """The text of the three queries, and all that goes before them; `lemmas` is how many more queries will follow."""
+def write(
+    problem: Problem,
+    clauses: tuple[Clause, ...],
+    excluded: Excluded,
+    lemmas: int = 0,
+    basis: Basis = Basis(),  # noqa: B008  (frozen)
+) -> str:
+    """The text of the three queries, and all that goes before them; `lemmas` and `basis` say what will follow."""
     wording = Wording(problem.layout, problem.bits)
     following = _following(problem, clauses)
     nodes = problem.circuit.cone([*following.values(), problem.start, goal_of(problem, excluded)])
     symbols = symbols_of(problem, wording, nodes)
     gates = Gates(problem.circuit, symbols, nodes)
     steps = {after_symbol(symbols.bits[node].name): after for node, after in following.items()}
-    fields = header(problem.layout, problem.claim, excluded, len(clauses), lemmas)
+    fields = header(problem.layout, problem.claim, excluded, (len(clauses), lemmas), basis)
     lines = [
         *(f"; {key}: {value}" for key, value in fields.items()),
         *_HOW_TO_READ,
@@ -144,8 +160,11 @@ _HOW_TO_READ = """\
 ; This file shows that the states it excludes are never reached in the arrangement as written: some set of states, the
 ; invariant, holds the start, is left by no step, and holds none of them. Three queries say so. Lemmas, if there are
 ; any, are patterns of states that no real run goes through, because air is conserved; states that are reached only by
-; such runs are not counted, and one more query for each shows that its air accounts contradict each other. The answer
+; such runs are not counted, and one more query for each shows that its air accounts contradict each other. The queries
+; after those show that moves do not go round in circles at one and the same pressures, so that time passes. The answer
 ; to every query must be "unsat". Run it with any solver that reads SMT-LIB 2.6; it does not depend on the program that wrote it.
+; It rests on this too: parts said to be silent stop moving with the hands off and the tanks held, as the files named show;
+; parts said to hunt may take any time to move where a circle of their moves can hold.
 ; A model is not the vehicle, and a certificate is no approval.
 ;""".splitlines()
 

@@ -18,7 +18,7 @@ from fractions import Fraction
 
 from bandproof.encoding.bit_words import condition_words
 from bandproof.machine.circles import Circle, Surroundings
-from bandproof.machine.hunting import stages
+from bandproof.machine.hunting import Stage, stages
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import (
     AllOf,
@@ -60,20 +60,35 @@ from bandproof.text.errors import CrossCheckError
 FORMAT = "bandproof-time-passes/1"
 
 
+#: The line before the argument in a certificate of a claim.
+SECTION = "; ---- time passes: the guards of a circle of moves that is thrown out, all of which hold"
+
+
 @dataclass(frozen=True, slots=True)
 class TimePasses:
-    """The argument as text, and how many circles are left that can be run: none, where time always passes."""
+    """The argument as text, and how many circles are left that can be run: none, where time always passes.
+
+    `section` is what a certificate of a claim carries of it, with `asked` queries.
+    """
 
     text: str
     left: int
+    section: str
+    asked: int
 
 
 def write_time_passes(arrangement: Arrangement) -> TimePasses:
     """The argument for an arrangement. The text states each stage of the fixed point, and a query for each circle dropped."""
     found = list(stages(arrangement))
-    left = found[-1].left
-    queries = sum(len(stage.dropped) for stage in found)
-    lines = [*_head(arrangement, queries, len(left)), *_HOW_TO_READ]
+    left = len(found[-1].left)
+    asked = sum(len(stage.dropped) for stage in found)
+    argued = "\n".join([*_HOW_TO_READ, *_argued(arrangement, found)]) + "\n"
+    head = "\n".join(_head(arrangement, asked, left)) + "\n"
+    return TimePasses(head + argued, left, f"\n{SECTION}\n{argued}", asked)
+
+
+def _argued(arrangement: Arrangement, found: list[Stage]) -> list[str]:
+    left, lines = found[-1].left, list[str]()
     for number, stage in enumerate(found, start=1):
         moving = ", ".join(sorted(stage.around.moving)) or "none"
         lines += [
@@ -87,7 +102,7 @@ def write_time_passes(arrangement: Arrangement) -> TimePasses:
     lines += ["", f"; ==== circles that can be run: {len(left) or 'none, so time always passes'}"]
     for circle in left:
         lines += _told(circle, arrangement.unit)
-    return TimePasses("\n".join(lines) + "\n", len(left))
+    return lines
 
 
 def check_time_passes(written: TimePasses, name: str = "time-passes.smt2") -> None:

@@ -7,15 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bandproof.deciding.cases import Case, RequestError
 from bandproof.deciding.saving import CERTIFICATE
+from bandproof.deciding.silences import shown_silent
 from bandproof.deciding.writing import write_whole
 from bandproof.findings.reasons import Lacking
 from bandproof.properties.claim import Property, Shape
 from bandproof.terms.names import closest, listed
 from bandproof.views.reasons_text import reason_words
+
+if TYPE_CHECKING:
+    from bandproof.certificates.basis import Silent
 
 #: How the name of an exported problem ends.
 CIRCUIT = ".aig"
@@ -46,11 +50,24 @@ def export(case: Case, name: str, folder: Path, *, bad_state: bool = False) -> E
     claim = _claim(case, name)
     certificate = folder / f"{name}{CERTIFICATE}"
     text = certificate.read_text(encoding="utf-8", errors="replace") if certificate.is_file() else None
-    asked = ask(case.layout(), claim, text, certificate.as_posix())
+    silent = () if text is None else _silent(text, folder, case)
+    asked = ask(case.layout(), claim, text, certificate.as_posix(), silent)
     circuit, file = asked.circuit, folder / f"{name}{CIRCUIT}"
     write_whole(file, circuit.as_bytes(BadAs.PROPERTY if bad_state else BadAs.OUTPUT))
     counts = len(circuit.inputs), len(circuit.latches), len(circuit.gates)
     return Exported(file, *counts, asked.lemmas, asked.notes)
+
+
+def _silent(text: str, folder: Path, case: Case) -> tuple[Silent, ...]:
+    """The parts that a certificate in the folder takes to be silent, where they are shown to be; else none."""
+    from bandproof.certificates.basis import read_silent  # noqa: PLC0415  (as above)
+    from bandproof.certificates.reader import BadCertificateError, read  # noqa: PLC0415  (as above)
+
+    try:
+        silent = read_silent(read(text).fields.get("silent", ""))
+    except BadCertificateError:
+        return ()
+    return silent if silent and not shown_silent(silent, folder, case)[1] else ()
 
 
 def document(case: Case, name: str, exported: Exported) -> dict[str, Any]:

@@ -54,7 +54,7 @@ class Decider:
     """An encoded arrangement; `decide` answers its claims one at a time."""
 
     def __init__(self, case: Case) -> None:
-        import bandproof.certificates.checks  # noqa: F401, PLC0415  (so that no claim's seconds hold the loading of solvers)
+        from bandproof.certificates.basis import basis_of  # noqa: PLC0415  (so that no claim's seconds hold the loading of solvers)
         from bandproof.encoding.system import StepRule, pose  # noqa: PLC0415  (see `decide`)
         from bandproof.engines.silence import quietened  # noqa: PLC0415  (see `decide`)
 
@@ -62,6 +62,7 @@ class Decider:
         #: What falls silent, with its proofs, and the grid on which that is known.
         self.quiet = quietened(case.layout())
         self.layout = self.quiet.layout
+        self._basis = basis_of(self.layout, self.quiet.known)
         self._rule = StepRule(self.layout)
         self._seen: dict[str, Sights] = {}
         self._origins: dict[str, Decision] = {}
@@ -127,7 +128,7 @@ class Decider:
             invariant = search(problem, goal_of(problem, excluded), clock).invariant
         if invariant is None:
             return None
-        written = write_certificate(decision.problem, invariant, excluded, lemmas=decision.lemmas)
+        written = write_certificate(problem, invariant, excluded, decision.lemmas, self._basis)
         checked = recheck(written.text, f"{claim.id}.smt2")
         if not checked.ok:
             message = f'property "{claim.id}": its certificate does not stand: {"; ".join(checked.faults)}'

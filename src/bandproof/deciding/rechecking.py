@@ -1,149 +1,135 @@
 """Checks a certificate or a story file that an earlier run has left, with nothing taken over from that run.
 
-A certificate is given to outside solvers as it stands and, when an arrangement is named, compared with what that
-arrangement and claim say. A story is played again on the executable machine, and pressures are looked for anew.
+A certificate is given to outside solvers as it stands, and written anew from the arrangement that it is about: its start,
+step and property, the air accounts of its lemmas, the argument that time passes; so are the proofs of the silent parts
+that it names. A story is played again (`bandproof.deciding.stories`). The arrangement is the one named, or one that is found
+by the hash of its text.
 
-Limits: the pressures that stand in a story file are compared with its bands and not added up again.
+Limits: where no arrangement is found, a certificate is taken at its word about it, and that is said.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case, RequestError, load_cases
-from bandproof.findings.shapes import BadRecordError
-from bandproof.machine.layout import Layout
-from bandproof.machine.rig import replay
-from bandproof.machine.story import Story
-from bandproof.properties.claim import Property
-from bandproof.terms.names import closest
-from bandproof.text.errors import FileError
-from bandproof.views.reasons_text import unreal_words
-from bandproof.views.story_files import layout_from_json, read_story_file, story_from_json
+from bandproof.deciding.finding_models import find_model
+from bandproof.deciding.rechecked import Rechecked, claim_of, read_file
+from bandproof.deciding.silences import shown_silent
+from bandproof.deciding.stories import recheck_story
+from bandproof.model.loader import content_hash
+from bandproof.text.errors import InputError
 
-
-@dataclass(frozen=True, slots=True)
-class Rechecked:
-    """What became of a file: whether it stands, what was done, and what is wrong with it.
-
-    `unknown` says that nothing contradicts it, but that some solver could not tell.
-    """
-
-    kind: str
-    claim: str
-    arrangement: str
-    ok: bool
-    done: tuple[str, ...]
-    faults: tuple[str, ...] = ()
-    unknown: bool = False
-
-
-class BadFileError(FileError):
-    """A file that is neither a certificate nor a story, or one that cannot be read. The text says where and why."""
+if TYPE_CHECKING:
+    from bandproof.certificates.basis import Silent
+    from bandproof.certificates.checks import Recheck
+    from bandproof.certificates.comparing import Poser
 
 
 def recheck_file(file: Path, model: Path | None = None, packs: Sequence[Path] | None = None) -> Rechecked:
-    """Check the certificate or story in `file`.
+    """Check the certificate or story in `file` against the arrangement in `model`, or one found by its hash.
 
-    With `model` a certificate must also be about that arrangement and its claim. A story always needs the arrangement:
-    without `model`, the file it names is read. BadFileError when the file is neither or cannot be read.
+    BadFileError when the file is neither or cannot be read, and when no arrangement is found for a story.
     """
-    try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        message = f"{file.as_posix()}: cannot be read: {reason}."
-        raise BadFileError(message) from error
+    text = read_file(file)
     if text.lstrip()[:1] == "{":
-        return _story(text, file, model, packs)
+        return recheck_story(text, file, model, packs)
     return _certificate(text, file, model, packs)
 
 
 def _certificate(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
-    from bandproof.certificates.checks import recheck, recheck_against  # noqa: PLC0415  (solvers, only when they are needed)
+    from bandproof.certificates.checks import recheck  # noqa: PLC0415  (solvers, only when they are needed)
 
-    name = file.as_posix()
-    checked = recheck(text, name)
-    done = [f"{run.solver} {run.version}: {', '.join(run.answers)}" for run in checked.runs]
-    claim, arrangement = checked.fields.get("property", ""), checked.fields.get("arrangement", "")
-    faults = checked.faults
-    if model is None:
-        done.append("taken at its word about the arrangement and the claim; name the arrangement with --model")
-    elif not faults:
-        case = load_cases([model], packs)[0]
-        silent = _quiet(case, case.layout()).silent
-        against = recheck_against(text, case.arrangement, _claim(case, claim), name, silent=silent)
-        faults = against.faults
-        done.append(f"compared with {model.as_posix()}")
+    checked = recheck(text, file.as_posix())
+    fields = checked.fields
+    alone = Rechecked(
+        "certificate" if "property" in fields else "argument",
+        fields.get("property", "that time passes"),
+        fields.get("arrangement", ""),
+        checked.ok,
+        tuple(_answered(checked)),
+        checked.faults,
+        _unknown(checked),
+        alone=True,
+    )
+    if checked.faults:
+        return alone
+    path = model or find_model(fields.get("file", ""), fields.get("sha256", ""), file)
+    if path is None:
+        named = fields.get("file", "")
+        why = f"{named} has another one" if content_hash(Path(named)) else "name it with --model"
+        return replace(alone, done=(*alone.done, f"no arrangement with its sha256 was found: {why}"))
+    try:
+        case = load_cases([path], packs)[0]
+        against = _against(text, file, case, fields)
+    except (RequestError, InputError) as error:
+        if model is not None:
+            raise
+        said = " ".join(str(error).split())
+        return replace(alone, done=(*alone.done, f"{path.as_posix()} has its sha256, but cannot be used: {said}"))
+    how = "which was named" if model else "found by its sha256"
+    done = (*alone.done, *against.done, f"all of it written anew from {path.as_posix()}, {how}")
+    if "excludes" in fields and against.ok:
+        done = (*done, f"it excludes {fields['excludes']}")
+    return replace(against, kind=alone.kind, claim=alone.claim, arrangement=alone.arrangement, done=done)
+
+
+def _answered(checked: Recheck) -> list[str]:
+    """What the solvers said: the same answer to many queries is said once."""
+    said = []
+    for run in checked.runs:
+        same = len(set(run.answers)) == 1
+        count = f" to each of {len(run.answers)} queries" if len(run.answers) > 1 else ""
+        said.append(
+            f"{run.solver} {run.version}: {run.answers[0] + count if same else ', '.join(run.answers) or 'no query'}"
+        )
+    return said
+
+
+def _unknown(checked: Recheck) -> bool:
     answers = {answer for run in checked.runs for answer in run.answers}
-    unknown = bool(faults) and "unknown" in answers and "sat" not in answers
-    return Rechecked("certificate", claim, arrangement, not faults, tuple(done), tuple(faults), unknown)
+    return bool(checked.faults) and "unknown" in answers and "sat" not in answers
 
 
-def _quiet(case: Case, layout: Layout) -> Layout:
-    """The layout with the arrangement's silent parts. They are not taken from a file: they are shown anew."""
-    from bandproof.engines.silence import quietened  # noqa: PLC0415  (as above)
-
-    silent = quietened(case.layout()).layout.silent
-    return Layout(layout.arrangement, layout.thresholds, silent)
+# --------------------------------------------------------------------------------------------- against an arrangement
 
 
-def _story(text: str, file: Path, model: Path | None, packs: Sequence[Path] | None) -> Rechecked:
-    try:
-        document = read_story_file(json.loads(text))
-    except (BadRecordError, ValueError, RecursionError) as error:
-        raise BadFileError(_no_story(file, error)) from error
-    claim, sha256, source = document.property, document.arrangement.sha256, document.arrangement.file
-    case = load_cases([model or Path(source)], packs)[0]
-    arrangement, property_ = case.arrangement, _claim(case, claim)
-    done = (f"played again on {arrangement.file}, property {claim}",)
-    if sha256 != arrangement.sha256:
-        fault = "it was found on another arrangement file, or on an earlier state of this one (sha256 differs)"
-        return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(fault,))
-    try:
-        layout = _quiet(case, layout_from_json(arrangement, document))
-        story = story_from_json(layout, document)
-    except BadRecordError as error:
-        return Rechecked("story", claim, arrangement.name, ok=False, done=(), faults=(str(error),))
-    wrong = (
-        replay(layout, story, property_) if story.start == property_.during else "it starts elsewhere than the claim"
-    )
-    if wrong is not None or not story.pressures:
-        faults = () if wrong is None else (wrong,)
-        return Rechecked("story", claim, arrangement.name, wrong is None, done, faults)
-    return _made_real(layout, story, property_, done)
+def _against(text: str, file: Path, case: Case, fields: dict[str, str]) -> Rechecked:
+    """Whether a certificate to which the solvers agree is about the arrangement of a case, and what it names stands too."""
+    from bandproof.certificates.basis import read_silent  # noqa: PLC0415  (as above)
+    from bandproof.certificates.checks import recheck_time_passes  # noqa: PLC0415  (as above)
+    from bandproof.certificates.comparing import strangeness  # noqa: PLC0415  (as above)
+    from bandproof.certificates.reader import read  # noqa: PLC0415  (as above)
+
+    if "property" not in fields:
+        return _so_far((), list(recheck_time_passes(text, case.arrangement, file.as_posix()).faults))
+    silent = read_silent(fields.get("silent", "none"))
+    if silent is None:
+        return _so_far((), ["it does not say which parts it takes to be silent"])
+    done, faults = shown_silent(silent, file.parent, case)
+    strange = strangeness(read(text, file.as_posix()), text, _question(case, fields, silent))
+    return _so_far(done, [*faults, *strange])
 
 
-def _made_real(layout: Layout, story: Story, claim: Property, done: tuple[str, ...]) -> Rechecked:
-    """Whether air as it is conserved lets the story happen. Its pressures are looked for anew, not taken from the file."""
-    from bandproof.witness.concretise import Impossible, Real, find_pressures  # noqa: PLC0415  (as above)
-
-    answer = find_pressures(layout, story, claim)
-    name = layout.arrangement.name
-    if isinstance(answer, Real):
-        return Rechecked("story", claim.id, name, ok=True, done=(*done, "pressures that fit it were found anew"))
-    unknown = not isinstance(answer, Impossible)
-    return Rechecked(
-        "story", claim.id, name, ok=False, done=done, faults=(unreal_words(answer.reason),), unknown=unknown
-    )
+def _so_far(done: tuple[str, ...], faults: list[str]) -> Rechecked:
+    return Rechecked("", "", "", not faults, done, tuple(faults))
 
 
-def _claim(case: Case, name: str) -> Property:
-    for claim in case.properties:
-        if claim.id == name:
-            return claim
-    near = closest(name, [claim.id for claim in case.properties])
-    hint = f'; did you mean "{near}"?' if near else "; name its rule pack with --properties"
-    message = f'{case.arrangement.file} has no applicable property "{name}"{hint}'
-    raise RequestError(message)
+def _question(case: Case, fields: dict[str, str], silent: tuple[Silent, ...]) -> Poser:
+    """What a certificate's property asks: a claim, that a part falls silent, or that all come to rest."""
+    from bandproof.certificates.comparing import about_claim, about_rest, about_silence  # noqa: PLC0415  (as above)
+    from bandproof.encoding.silence import endless_claim, silence_claim  # noqa: PLC0415  (as above)
 
-
-def _no_story(file: Path, error: Exception) -> str:
-    """What is wrong with a file that should be a story, each fault on a line that names the file."""
-    said = "nested too deeply" if isinstance(error, RecursionError) else str(error)
-    if not isinstance(error, BadRecordError):
-        said = f"this is no story file: {said}"
-    return "\n".join(f"{file.as_posix()}: {line}" for line in said.splitlines())
+    name, arrangement = fields["property"], case.arrangement
+    if name not in {claim.id for claim in case.properties}:
+        for part in arrangement.parts:
+            if name == silence_claim(part.name).id:
+                return about_silence(arrangement, part.name, silent)
+        mishaps = frozenset(fields.get("mishaps", "").split(", ")) - {"none"}
+        for start in arrangement.starts:
+            if name == endless_claim(start.name, mishaps).id:
+                return about_rest(arrangement, start.name, mishaps, silent)
+    return about_claim(arrangement, claim_of(case, name), silent)

@@ -22,7 +22,7 @@ from bandproof.properties.claim import NotApplicable, Property
 from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
-from bandproof.views.phrases import ending
+from bandproof.views.phrases import ending, from_then_on
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.story_graph import story_dot
@@ -156,7 +156,7 @@ def standing_files(answer: Standing) -> dict[str, str]:
     files = dict(answer.proofs)
     if answer.story is not None and answer.layout is not None:
         name = f"endless-from-{answer.start}".replace(" ", "-")
-        last = f"From here on as from {'its start' if answer.loop == 0 else f'after step {answer.loop}'}, for ever."
+        last = from_then_on(answer.loop)
         files[name + STORY] = as_json(story_json(answer.layout, answer.story, says=answer.question, ending=last))
         files[name + TEXT] = story_text(answer.layout, answer.story, title=answer.sentence, ending=last)
     return files

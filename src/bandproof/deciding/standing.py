@@ -69,7 +69,8 @@ def _rest(case: Case, quiet: Quiet) -> Iterator[Standing]:
         says = f"the search whether {listed(quiet.undecided)} falls silent was not finished; claims take it not to"
         yield Standing(Question.COMES_TO_REST, Answer.UNDECIDED, says=says)
     arrangement = case.arrangement
-    runs = EndlessRuns(Layout(arrangement, lay_out(arrangement).thresholds, quiet.layout.silent))
+    layout = Layout(arrangement, lay_out(arrangement).thresholds, quiet.layout.silent)
+    runs = EndlessRuns(layout, quiet.known)
     starts = dict.fromkeys(claim.during for claim in case.properties) or [start.name for start in arrangement.starts]
     for start in starts:
         allowed = frozenset[str]().union(*(claim.mishaps for claim in case.properties if claim.during == start))

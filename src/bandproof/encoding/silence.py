@@ -22,6 +22,7 @@ no such loop, the part moves finitely often, and the invariant of the search is 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from bandproof.encoding.bits import Bit, BitSort
 from bandproof.encoding.circuit import negate
@@ -29,7 +30,7 @@ from bandproof.encoding.loops import Loop, changes, looping
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.machine.cutout import CutOut
 from bandproof.machine.unrest import Restless, drivers_of, groups_of, held_volumes
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, VolumeKind
 from bandproof.model.conditions import ALWAYS_TRUE, AtLeast, Below, Lower, NotLower
 from bandproof.model.walker import comparisons
 from bandproof.properties.claim import Pace, Property, Shape
@@ -61,6 +62,27 @@ def silence_problem(cut: CutOut) -> Problem:
 
     loop = endless(rule, problem, [cut.part], cut.restless, cut.hunts)
     return looping(problem, loop, kept=stands_still, from_anywhere=True)
+
+
+def endless_claim(start: str, mishaps: frozenset[str]) -> Property:
+    """The claim of a search for a run from a start that goes round for ever, by which its proof is known."""
+    words = "-".join("".join(c if c.isalnum() else " " for c in start).split())
+    name = f"endless-from-{words}{'-with-mishaps' if mishaps else ''}"
+    says = f'from start "{start}", with the hands off and the tanks held, the parts come to rest'
+    basis = "no run comes back to a state in such a way that some part could move for ever"
+    return Property(name, says, basis, Shape.NEVER, start, ALWAYS_TRUE, pace=Pace.HANDS_OFF, mishaps=mishaps)
+
+
+def endless_problem(rule: StepRule, claim: Property, *, due: bool) -> Problem:
+    """The search for such a run; with `due`, for one in whose loop every move is due when it is made."""
+    problem, motion = pose(rule, claim), rule.layout.motion
+    tanks = frozenset(rule.encoding.volumes_of([VolumeKind.TANK]))
+    loop = endless(rule, problem, [one.part for one in motion.tanks_held], motion.tanks_held, motion.hunting.parts)
+    wanted = [negate(changes(problem, [b for b in problem.bits if b.sort is BitSort.VOLUME and b.subject in tanks]))]
+    for part in rule.layout.arrangement.parts if due else ():
+        moved = changes(problem, [b for b in problem.bits if b.sort is BitSort.PART and b.subject == part.name])
+        wanted.append(rule.circuit.implies(moved, rule.encoding.due(part)))
+    return looping(problem, replace(loop, throughout=rule.circuit.all_of(wanted)))
 
 
 def endless(

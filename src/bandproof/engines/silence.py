@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from bandproof.certificates.basis import Basis, Silent, hash_of
 from bandproof.certificates.checks import recheck, write_certificate
 from bandproof.encoding.silence import silence_claim, silence_problem
 from bandproof.encoding.system import Problem
@@ -32,6 +33,11 @@ class Silence:
     before: frozenset[str]
     certificate: str
 
+    @property
+    def known(self) -> Silent:
+        """The part, with the hash by which certificates name its proof."""
+        return Silent(self.part, hash_of(self.certificate))
+
 
 @dataclass(frozen=True, slots=True)
 class Quiet:
@@ -40,6 +46,11 @@ class Quiet:
     layout: Layout
     silences: tuple[Silence, ...] = ()
     undecided: tuple[str, ...] = ()
+
+    @property
+    def known(self) -> tuple[Silent, ...]:
+        """The parts shown silent, with their proofs, in the order in which they were shown."""
+        return tuple(one.known for one in self.silences)
 
 
 def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet:
@@ -65,7 +76,9 @@ def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet
         if found is None:
             undecided[part] = None
         elif found.invariant is not None:
-            silences.append(Silence(part, layout.silent, certified(problem, silence_claim(part).id, found.invariant)))
+            basis = Basis(tuple(one.known for one in silences))
+            proof = certified(problem, silence_claim(part).id, found.invariant, basis)
+            silences.append(Silence(part, layout.silent, proof))
             layout = Layout(layout.arrangement, layout.thresholds, layout.silent | {part})
 
 
@@ -88,9 +101,9 @@ def searched(problem: Problem, limit: int, check: Callable[[], None]) -> tuple[R
         reach.close()
 
 
-def certified(problem: Problem, name: str, invariant: tuple[tuple[int, ...], ...]) -> str:
+def certified(problem: Problem, name: str, invariant: tuple[tuple[int, ...], ...], basis: Basis) -> str:
     """The proof that there is no such loop as text, read again and checked; CrossCheckError when it does not stand."""
-    text = write_certificate(problem, invariant).text
+    text = write_certificate(problem, invariant, basis=basis).text
     checked = recheck(text, f"{name}.smt2")
     if not checked.ok:
         message = f"{name}.smt2: the proof does not stand: {'; '.join(checked.faults)}"

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from bandproof.certificates.basis import Silent
 from bandproof.certificates.checks import BadCertificateError, recheck_against
 from bandproof.certificates.lemma_text import read_lemma
 from bandproof.certificates.reader import read
@@ -34,9 +35,12 @@ class Asked:
     notes: tuple[str, ...]
 
 
-def ask(layout: Layout, claim: Property, certificate: str | None, file: str) -> Asked:
-    """The problem of a claim. `certificate` is the text in `file`, None when there is no such file."""
-    taken = _taken_over(layout, claim, certificate, file)
+def ask(layout: Layout, claim: Property, certificate: str | None, file: str, silent: tuple[Silent, ...] = ()) -> Asked:
+    """The problem of a claim. `certificate` is the text in `file`, None when there is no such file.
+
+    `silent` are the parts that the certificate names and that have been shown silent.
+    """
+    taken = _taken_over(layout, claim, certificate, file, silent)
     rule = StepRule(taken.layout)
     problem = pose(rule, claim)
     for lemma in taken.lemmas:
@@ -55,18 +59,18 @@ class _Taken:
     note: str
 
 
-def _taken_over(layout: Layout, claim: Property, text: str | None, file: str) -> _Taken:
+def _taken_over(layout: Layout, claim: Property, text: str | None, file: str, silent: tuple[Silent, ...]) -> _Taken:
     if text is None:
         return _Taken(layout, (), f"there is no certificate {file}, so no lemmas were at hand")
     try:
-        checked = recheck_against(text, layout.arrangement, claim, file)
+        checked = recheck_against(text, layout.arrangement, claim, file, silent=silent)
         certificate = read(text, file)
     except BadCertificateError as error:
         return _Taken(layout, (), f"{file} is no certificate, so no lemmas were taken from it: {error.message}")
     if not checked.ok:
         why = "; ".join(checked.faults) or "no solver answered"
         return _Taken(layout, (), f"the certificate {file} does not stand, so no lemmas were taken from it: {why}")
-    grid = Layout(layout.arrangement, certificate.thresholds)
+    grid = Layout(layout.arrangement, certificate.thresholds, frozenset(one.part for one in silent))
     lemmas = tuple(lemma for written in certificate.lemmas if (lemma := read_lemma(grid, claim, written)) is not None)
     count = f"{len(lemmas)} lemma{'' if len(lemmas) == 1 else 's'}" if lemmas else "thresholds, and no lemmas,"
     return _Taken(grid, lemmas, f"{count} taken from the certificate {file}, which stands")

@@ -41,6 +41,13 @@ class Literal:
     values: frozenset[str] = frozenset()
     holds: bool = True
 
+    def __post_init__(self) -> None:
+        """ValueError for what is no such fact: where a part or control is not is said by the values it may have."""
+        standing = self.sort in ("part", "control")
+        if (standing and not self.holds) or (not standing and self.values) or (self.sort != "level" and self.rank):
+            message = f"no fact of the sort {self.sort} about {self.subject} is written like this"
+            raise ValueError(message)
+
     @property
     def order(self) -> tuple[str, str, int, tuple[str, ...], bool]:
         """What atoms are sorted by."""

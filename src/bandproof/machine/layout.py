@@ -7,7 +7,7 @@ A volume carries the thresholds compared at it and those of every volume it can 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -87,6 +87,29 @@ def lay_out(arrangement: Arrangement, claims: Iterable[Condition] = ()) -> Layou
         for volume in compared
     }
     return Layout(arrangement, inside)
+
+
+def grid_fault(
+    arrangement: Arrangement, thresholds: Mapping[str, tuple[Fraction, ...]], claims: Iterable[Condition]
+) -> str | None:
+    """Why thresholds are no grid on which the claims can be decided; None when they are.
+
+    More thresholds than `lay_out` gives only make bands narrower, but volumes that share their air must share them too.
+    """
+    claims = list(claims)
+    needed = lay_out(arrangement, claims).thresholds
+    if set(thresholds) != set(needed):
+        return "its volumes are not those of the arrangement"
+    for volume, marks in needed.items():
+        if any(not 0 < mark < arrangement.highest for mark in thresholds[volume]):
+            return f"it has a threshold of {volume} that is not between 0 and the highest pressure"
+        if not set(marks) <= set(thresholds[volume]):
+            return f"it leaves out a threshold of {volume}"
+    given = [AtLeast(volume, mark, mark) for volume, marks in thresholds.items() for mark in marks]
+    for volume, marks in lay_out(arrangement, [*claims, *given]).thresholds.items():
+        if marks != tuple(thresholds[volume]):
+            return f"its thresholds of {volume} are not shared with the volumes that it exchanges air with"
+    return None
 
 
 class _Groups:

@@ -122,7 +122,7 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
     the last state, and no earlier one, is a bad; or, of a claim about where runs end, that it goes round for ever as that
     claim forbids.
     """
-    fault = _came_about(layout, story) or _goes(layout, story, claim)
+    fault = plays(layout, story, claim)
     if fault is not None:
         return fault
     states = with_memory(layout, story.states, windows(layout.arrangement, claim))
@@ -133,6 +133,11 @@ def replay(layout: Layout, story: Story, claim: Property) -> str | None:
         where = "no state" if found is None else f"state {found}"
         return f"the run should end in its first bad, but {where} is one"
     return None
+
+
+def plays(layout: Layout, story: Story, claim: Property) -> str | None:
+    """Why a story is no connected run at the claim's pace and with its mishaps, wherever it ends; None when it is one."""
+    return _came_about(layout, story) or _goes(layout, story, claim)
 
 
 def _came_about(layout: Layout, story: Story) -> str | None:

@@ -22,6 +22,7 @@ from bandproof.model.schema import ControlShape
 from bandproof.model.slips import warn_of_slips
 from bandproof.model.starts import read_roles, read_starts
 from bandproof.model.unused import warn_of_unused
+from bandproof.text.errors import InputError
 from bandproof.text.input_faults import Faults, Place
 from bandproof.text.spans import SourceFile
 
@@ -56,6 +57,16 @@ def load_arrangement(
     if read is None:
         faults.stop()
     return _load(*read, path, None, faults, warnings=warnings, mentioned=mentioned, outlined=outlined)
+
+
+def content_hash(path: Path) -> str | None:
+    """The `sha256` of the arrangement in the file at `path`, with all that it extends; None where there is none."""
+    faults = Faults()
+    try:
+        read = read_file(path, faults)
+        return None if read is None else read_chain(*read, path, None, faults).sha256
+    except (InputError, OSError, RecursionError):
+        return None
 
 
 def load_arrangement_text(text: str, file: str = "<text>", *, base: Path | None = None) -> Arrangement:

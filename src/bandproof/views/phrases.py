@@ -301,6 +301,14 @@ def for_ever(story: Story) -> str:
 
 def ending(finding: Finding) -> str:
     """What the last state of a finding's story shows, in one sentence."""
-    if finding.verdict is Verdict.REFUTED:
-        return f"Claim broken: {finding.says}"
-    return f"Shown: {finding.says}"
+    return last_words(finding.says, broken=finding.verdict is Verdict.REFUTED)
+
+
+def last_words(says: str, *, broken: bool) -> str:
+    """What the last state of a story shows of a claim that says this: that it is broken, or that it can be."""
+    return f"Claim broken: {says}" if broken else f"Shown: {says}"
+
+
+def from_then_on(loop: int | None) -> str:
+    """How a run goes on that goes round for ever from the state of this number on."""
+    return f"From here on as from {'its start' if loop == 0 else f'after step {loop}'}, for ever."

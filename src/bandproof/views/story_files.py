@@ -6,10 +6,12 @@ ask whether the machine allows the step. That is the replay's business. What pac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import json
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 from bandproof.findings.shapes import BadRecordError, read_value
 from bandproof.findings.story_file import (
@@ -56,6 +58,59 @@ def story_from_json(layout: Layout, document: object) -> Story:
         message = "story file: its thresholds are not those of this arrangement and claim; was the model changed since?"
         raise BadRecordError(message)
     return _story(layout, file, "")
+
+
+def read_json(text: str) -> object:
+    """What a story file's text holds; ValueError where it is no JSON, or where it says something twice."""
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        if len(pairs) != len(dict(pairs)):
+            message = f"a key is given twice among {', '.join(key for key, _ in pairs)[:80]}"
+            raise ValueError(message)
+        return dict(pairs)
+
+    return json.loads(text, object_pairs_hook=once)
+
+
+def differing(document: object, written: object) -> str | None:
+    """The first place in which a story file does not say what the one written anew says; None when it says the same.
+
+    The name of the arrangement's file is left aside, and so are keys that a story file does not have (`further_keys`).
+    """
+    return _differing(_dumped(document), _dumped(written), "")
+
+
+def _dumped(document: object) -> dict[str, Any]:
+    dump = read_story_file(document).model_dump(mode="json", by_alias=True)
+    del dump["arrangement"]["file"]
+    return dump
+
+
+def _differing(one: Any, other: Any, place: str) -> str | None:
+    pairs: list[tuple[Any, Any, str]] = []
+    if isinstance(one, dict) and isinstance(other, dict) and one.keys() == other.keys():
+        pairs = [(one[key], other[key], f"{place}.{key}" if place else key) for key in one]
+    elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
+        pairs = [(mine, theirs, f"{place}[{n}]") for n, (mine, theirs) in enumerate(zip(one, other, strict=True))]
+    elif one != other:
+        return place
+    return next((found for pair in pairs if (found := _differing(*pair)) is not None), None)
+
+
+def further_keys(document: object) -> list[str]:
+    """The keys of a file's document that a story file does not have, and that nothing is therefore known of."""
+    known = read_story_file(document).model_dump(mode="json", by_alias=True)
+    return sorted(_further(document, known, ""))
+
+
+def _further(one: Any, known: Any, place: str) -> Iterator[str]:
+    if isinstance(one, dict) and isinstance(known, dict):
+        for key, value in one.items():
+            at = f"{place}.{key}" if place else str(key)
+            yield from _further(value, known[key], at) if key in known else (at,)
+    elif isinstance(one, list) and isinstance(known, list):
+        for number, (mine, theirs) in enumerate(zip(one, known, strict=True)):
+            yield from _further(mine, theirs, f"{place}[{number}]")
 
 
 def _story(layout: Layout, sheet: StoryFile | LeadShape, within: str) -> Story:

@@ -16,7 +16,7 @@ it, and air goes where pressures differ all the time. Where no such round is fou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
@@ -132,6 +132,28 @@ def find_pressures(
     """Find real pressures for a story, or learn why there are none. `check` may raise to give up."""
     found = _solve(layout, story, claim, usual_sizes(layout), check)
     return found or _why_not(layout, story, claim, check)
+
+
+def satisfied_by(layout: Layout, story: Story, *, check: Check | None = None) -> bool | None:
+    """Whether the accounts balance with a story's own pressures; None where that is not known.
+
+    True with the usual sizes; False when there are no sizes in the declared ranges, and no settings in theirs, for it.
+    """
+    own = [values for part in story.parts() for values in part.pressures]
+    if _solve(layout, story, None, usual_sizes(layout), check, plain=True, own=own) is not None:
+        return True
+    air = Air(layout, whole_run(layout, story), joined(story).start, declared_sizes(layout), known=True)
+    terms = [*air.axioms, *(fact.formula for fact in air.facts), *_own(air, own)]
+    text = "\n".join([*map(declaration, air.declared), *map(assertion, terms)])
+    answer = Session(text, check, {"rlimit": _LIMIT, **_SETTINGS}, logic="QF_LRA").ask()
+    return False if answer is Answer.NO else None
+
+
+def _own(air: Air, own: Sequence[Sequence[Fraction]]) -> Iterator[Bool]:
+    """Each volume has the pressure given within each place."""
+    for place, values in enumerate(own):
+        for volume, value in zip(air.volumes, values, strict=True):
+            yield equal(air.pressure[volume, 2 * place + 1], Number(value))
 
 
 def concretise(
@@ -310,8 +332,9 @@ def _solve(
     check: Check | None,
     *,
     plain: bool = False,
+    own: Sequence[Sequence[Fraction]] = (),
 ) -> Real | None:
-    """The story with pressures, for these sizes; `plain`: however it reads, and not at all costs."""
+    """The story with pressures, for these sizes; `plain`: however it reads, and not at all costs; `own`: with these."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
     run = joined(story)
     places = whole_run(layout, story)
@@ -327,6 +350,7 @@ def _solve(
         *one_direction(air),
     ]
     demands += () if run.loop is None else _going_round(air, run.loop)
+    demands += _own(air, own)
     solver = _Solver(air, [*demands, *reacting, *granted], inputs, check)
     followed = list(slopes(air))
     kept = dict(inputs)
