@@ -299,10 +299,6 @@ class Encoding:
         wanted = set(kinds)
         return [name for name, kind in self._kind.items() if kind in wanted]
 
-    def is_line(self, node: str) -> bool:
-        """`node` is a line."""
-        return self._kind.get(node) is VolumeKind.LINE
-
     # ---- starts
 
     def start(self, start: Start, settled: Callable[[], int]) -> int:

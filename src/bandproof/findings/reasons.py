@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
-from bandproof.properties.claim import Lack, Shape
+from bandproof.properties.claim import Lack
 
 
 class Code(StrEnum):
@@ -22,7 +22,6 @@ class Code(StrEnum):
     WORKER_DIED = "worker-died"
     INTERRUPTED = "interrupted"
     LACKING = "lacking"
-    SHAPE_NOT_DECIDED = "shape-not-decided"
     NO_PRESSURES = "no-pressures"
     LEMMAS = "lemmas"
     NO_RUN = "no-run"
@@ -83,14 +82,6 @@ class Lacking:
 
     lacks: tuple[Lack, ...]
     code: Literal[Code.LACKING] = field(default=Code.LACKING, kw_only=True)
-
-
-@dataclass(frozen=True, slots=True)
-class ShapeNotDecided:
-    """Claims of the shape are written down, but not decided by this version."""
-
-    shape: Shape
-    code: Literal[Code.SHAPE_NOT_DECIDED] = field(default=Code.SHAPE_NOT_DECIDED, kw_only=True)
 
 
 class Unreal(StrEnum):
@@ -207,7 +198,6 @@ Assumption = StartAssumed
 Reason = (
     GaveUp
     | Lacking
-    | ShapeNotDecided
     | NoPressures
     | Lemmas
     | NoRun

@@ -40,7 +40,6 @@ from bandproof.findings.reasons import (
     OutOfMemory,
     OutOfTime,
     PerhapsShorter,
-    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartUnreachable,
@@ -76,7 +75,6 @@ ReasonRecord = Annotated[
     | WorkerDied
     | Interrupted
     | Lacking
-    | ShapeNotDecided
     | NoPressures
     | Lemmas
     | NoRun

@@ -6,6 +6,8 @@ The encoding in `bandproof.encoding` states the same meaning a second time and m
 
 Notation in the docstrings: a volume v in a band has `low(v) <= p(v) < high(v)`; the atmosphere has p = 0 exactly, a
 source has p = the declared highest pressure exactly. A one-way passage u -> v carries air only from u to v.
+
+Longer than other modules on purpose: whoever checks the meaning against its page finds all of it here, in order.
 """
 
 from __future__ import annotations

@@ -19,7 +19,6 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
-    ShapeNotDecided,
     ShorterUnreal,
     StartUnreachable,
     StartUnshown,
@@ -59,8 +58,6 @@ def reason_words(reason: Reason) -> str:
             return f'start "{start}" is not shown reachable: {reason_words(why)}'
         case Lacking(lacks):
             return "; ".join(map(_lack, lacks))
-        case ShapeNotDecided(shape):
-            return f"claims of the shape {shape} are not decided by this version"
         case NoPressures():
             return f"a run was found, but no pressures for it: {unreal_words(reason)}"
         case OutOfTime() | OutOfMemory() | NoMoreMemory() | WorkerDied() | Interrupted():

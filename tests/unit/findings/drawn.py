@@ -20,7 +20,6 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
-    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartUnreachable,
@@ -32,7 +31,7 @@ from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import AtLeast, Below, Condition, Tie
 from bandproof.model.walker import normal_form
-from bandproof.properties.claim import Lack, Named, NotApplicable, Shape
+from bandproof.properties.claim import Lack, Named, NotApplicable
 from bandproof.terms.nodes import End
 from tests.strategies import arrangements, conditions, layout_for, properties
 from tests.unit.views.runs import runs
@@ -66,7 +65,6 @@ def reasons() -> st.SearchStrategy[Reason]:
         st.builds(WorkerDied, st.none() | numbers, st.none() | numbers),
         st.just(Interrupted()),
         st.builds(Lacking, lacks),
-        st.builds(ShapeNotDecided, st.sampled_from(Shape)),
         unreal,
         st.builds(Lemmas, numbers),
         st.just(NoRun()),

@@ -23,7 +23,6 @@ from bandproof.findings.reasons import (
     OutOfTime,
     PerhapsShorter,
     Reason,
-    ShapeNotDecided,
     ShorterUnreal,
     StartAssumed,
     StartUnreachable,
@@ -31,7 +30,7 @@ from bandproof.findings.reasons import (
     Unreal,
     WorkerDied,
 )
-from bandproof.properties.claim import Lack, Named, Shape
+from bandproof.properties.claim import Lack, Named
 from bandproof.views.reasons_text import reason_text, reason_words, unreal_words
 from tests.unit.views.view_samples import layout
 
@@ -42,7 +41,6 @@ SAID: list[tuple[Reason, str]] = [
     (WorkerDied(signal=9), "not decided: the worker process ended by itself (signal 9)"),
     (WorkerDied(status=7), "not decided: the worker process ended by itself (exit code 7)"),
     (Interrupted(), "not decided: the run was interrupted"),
-    (ShapeNotDecided(Shape.ENDS_IN), "claims of the shape ends_in are not decided by this version"),
     (
         Lacking((Lack(Named.ROLE, "stoer", "store"), Lack(Named.START, "towed"))),
         'the arrangement has no role "stoer" (it has "store"); the arrangement has no start "towed"',
