@@ -115,7 +115,7 @@ TABLE = (
         "split_system_second_control_both",
         "second_control",
         "second-control-fails",
-        ("second_control_failure", "pedal applied"),
+        ("second_control_failure",),
         stands("second_control", "broken"),
     ),
     # FMVSS 121 S5.8.2.
@@ -151,7 +151,7 @@ TABLE = (
         stands("protection_valve", "shut"),
     ),
     Wrong(
-        "supply_retention",
+        "supply_retention_springs_from_supply",
         "supply_retention",
         "excluded-parking-chamber-leak",
         ("parking_chamber_leak",),
