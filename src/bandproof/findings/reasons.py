@@ -27,6 +27,7 @@ class Code(StrEnum):
     NO_RUN = "no-run"
     CONDITION_NEVER = "condition-never"
     CONDITION_UNSHOWN = "condition-unshown"
+    NO_VEHICLE = "no-vehicle"
     PERHAPS_SHORTER = "perhaps-shorter"
     SHORTER_UNREAL = "shorter-unreal"
     START_UNREACHABLE = "start-unreachable"
@@ -143,6 +144,14 @@ class ConditionUnshown:
 
 
 @dataclass(frozen=True, slots=True)
+class NoVehicle:
+    """A run of the bands breaks the claim in a to and fro, but none of `tried` simulated vehicles does."""
+
+    tried: int
+    code: Literal[Code.NO_VEHICLE] = field(default=Code.NO_VEHICLE, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
 class PerhapsShorter:
     """The story has `steps` steps; there may be a shorter one, of at least `least`."""
 
@@ -203,6 +212,7 @@ Reason = (
     | NoRun
     | ConditionNever
     | ConditionUnshown
+    | NoVehicle
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable

@@ -37,6 +37,7 @@ from bandproof.findings.reasons import (
     NoMoreMemory,
     NoPressures,
     NoRun,
+    NoVehicle,
     OutOfMemory,
     OutOfTime,
     PerhapsShorter,
@@ -80,6 +81,7 @@ ReasonRecord = Annotated[
     | NoRun
     | ConditionNever
     | ConditionUnshown
+    | NoVehicle
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable

@@ -15,6 +15,7 @@ from bandproof.findings.reasons import (
     NoMoreMemory,
     NoPressures,
     NoRun,
+    NoVehicle,
     OutOfMemory,
     OutOfTime,
     PerhapsShorter,
@@ -62,7 +63,15 @@ def reason_words(reason: Reason) -> str:
             return f"a run was found, but no pressures for it: {unreal_words(reason)}"
         case OutOfTime() | OutOfMemory() | NoMoreMemory() | WorkerDied() | Interrupted():
             return _gave_up(reason)
-        case Lemmas() | NoRun() | ConditionNever() | ConditionUnshown() | PerhapsShorter() | ShorterUnreal():
+        case (
+            Lemmas()
+            | NoRun()
+            | ConditionNever()
+            | ConditionUnshown()
+            | NoVehicle()
+            | PerhapsShorter()
+            | ShorterUnreal()
+        ):
             return _decided(reason)
 
 
@@ -81,7 +90,9 @@ def _gave_up(reason: OutOfTime | OutOfMemory | NoMoreMemory | WorkerDied | Inter
             return "not decided: the run was interrupted"
 
 
-def _decided(reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | PerhapsShorter | ShorterUnreal) -> str:
+def _decided(
+    reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | NoVehicle | PerhapsShorter | ShorterUnreal,
+) -> str:
     match reason:
         case Lemmas(count):
             return f"holds because air is conserved: {count} kinds of run without it are excluded"
@@ -89,6 +100,8 @@ def _decided(reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | Perhap
             return "no run from the start gets there"
         case ConditionNever():
             return "its condition can never happen"
+        case NoVehicle(tried):
+            return f"a run was found that breaks it in a to and fro without end, but none of {tried} simulated vehicles does"
         case ConditionUnshown(why):
             return f"it is not shown that its condition can happen: {unreal_words(why)}"
         case PerhapsShorter(steps, least):

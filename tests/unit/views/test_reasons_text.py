@@ -19,6 +19,7 @@ from bandproof.findings.reasons import (
     NoMoreMemory,
     NoPressures,
     NoRun,
+    NoVehicle,
     OutOfMemory,
     OutOfTime,
     PerhapsShorter,
@@ -52,6 +53,10 @@ SAID: list[tuple[Reason, str]] = [
     (Lemmas(2), "holds because air is conserved: 2 kinds of run without it are excluded"),
     (NoRun(), "no run from the start gets there"),
     (ConditionNever(), "its condition can never happen"),
+    (
+        NoVehicle(312),
+        "a run was found that breaks it in a to and fro without end, but none of 312 simulated vehicles does",
+    ),
     (
         ConditionUnshown(NoPressures(Unreal.LITRES, ("tank",))),
         "it is not shown that its condition can happen: " + unreal_words(NoPressures(Unreal.LITRES, ("tank",))),
