@@ -58,6 +58,9 @@ LONG_STRIDE = 8
 #: A story may be this many steps longer than the shortest run of the band machine, if that makes it real.
 LONGER = 2
 
+#: A run to the condition of a proven claim is made real when it has at most this many steps.
+SHORT = 6
+
 #: After this many impossible runs the search ends undecided.
 LEMMAS = 8
 
@@ -260,8 +263,9 @@ def _sights(problem: Problem) -> Sights:
 def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> Decision | None:
     """The answer to a proven conditional claim whose condition holds in no reachable state; None when it does in one.
 
-    A run to the condition is to be real, as one to a bad is; where none is found and it is not shown that there is none,
-    the claim stays proven, and says so.
+    A short run to the condition is to be real, as one to a bad is; where it is not shown that there is none, the claim
+    stays proven, and says so. Longer ones are believed of the bands: that a proof says something is a courtesy, and to
+    find the pressures of a long run can take longer than the proof.
     """
     problem, lemmas = proven.problem, list(proven.lemmas)
     monitor = problem.layout.monitor(problem.claim)
@@ -274,12 +278,15 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
 
     if not monitor.endless and sights.some_real(wanted):
         return None
+    seen = not monitor.endless and sights.some(wanted)
     while True:
-        story = search(problem, problem.applies, check, shortest=False).story
+        story = None if monitor.endless else _short_run(problem, problem.applies, check)
         if story is None:
-            return replace(
-                proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
-            )
+            if not seen and search(problem, problem.applies, check, shortest=False).story is None:
+                return replace(
+                    proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
+                )
+            return None
         answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
         if isinstance(answer, Real):
             sights.extend(answer.story.states, real=True)
@@ -287,4 +294,14 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
         if isinstance(answer, Unclear) or len(lemmas) == LEMMAS:
             return replace(proven, reasons=(*proven.reasons, ConditionUnshown(answer.reason)))
         lemmas.append(answer.lemma)
-        problem = refine(rule, problem, answer.lemma)
+        problem, seen = refine(rule, problem, answer.lemma), False
+
+
+def _short_run(problem: Problem, goal: int, check: Check) -> Story | None:
+    """A run to the goal of at most SHORT steps, as it comes; None when there is none."""
+    check()
+    bounded = Unrolling(problem, from_start=True, goal=goal)
+    try:
+        return bounded.some(SHORT)
+    finally:
+        bounded.close()
