@@ -264,8 +264,8 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
     """The answer to a proven conditional claim whose condition holds in no reachable state; None when it does in one.
 
     A short run to the condition is to be real, as one to a bad is; where it is not shown that there is none, the claim
-    stays proven, and says so. If no run to it is short, the bands are believed: that a proof says something is a courtesy,
-    and to find the pressures of a long run can take longer than the proof.
+    stays proven, and says so. If no run to it is short and no lemma was needed, the bands are believed: that a proof says
+    something is a courtesy, and to find the pressures of a long run can take longer than the proof.
     """
     problem, lemmas = proven.problem, list(proven.lemmas)
     monitor = problem.layout.monitor(problem.claim)
@@ -278,10 +278,13 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
 
     if not monitor.endless and sights.some_real(wanted):
         return None
-    seen = not monitor.endless and sights.some(wanted)
-    story = None if monitor.endless else _short_run(problem, problem.applies, check)
-    if story is None and (seen or search(problem, problem.applies, check, shortest=False).story is not None):
-        return None
+    if lemmas:
+        story = search(problem, problem.applies, check, shortest=False).story
+    else:
+        seen = not monitor.endless and sights.some(wanted)
+        story = None if monitor.endless else _short_run(problem, problem.applies, check)
+        if story is None and (seen or search(problem, problem.applies, check, shortest=False).story is not None):
+            return None
     while True:
         if story is None:
             return replace(
