@@ -7,13 +7,14 @@ output carries one JSON document and nothing else; progress, notes and errors go
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import wraps
 from importlib import metadata
 from pathlib import Path
-from typing import Annotated, Any, ParamSpec
+from typing import Annotated, Any, ParamSpec, TextIO
 
 import typer
 
@@ -406,5 +407,22 @@ def schema(
 
 
 def main() -> None:
-    """Run the command line."""
-    app()
+    """Run the command line. A reader of its output that has gone away changes no exit code."""
+    # A stream that the caller has closed is None: what is written to it is lost, and that is what was asked for.
+    sys.stdout = sys.stdout or Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  (open until the end)
+    sys.stderr = sys.stderr or Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  (as above)
+    try:
+        app()
+    finally:
+        _let_go(sys.stdout)
+        _let_go(sys.stderr)
+
+
+def _let_go(stream: TextIO | None) -> None:
+    """Write out what waits for a stream; where nobody reads it, put it where nothing is read."""
+    try:
+        if stream is not None:
+            stream.flush()
+    except (BrokenPipeError, ValueError):
+        with suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno() if stream is not None else 1)

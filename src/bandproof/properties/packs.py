@@ -24,6 +24,9 @@ from bandproof.text.errors import ConditionError
 from bandproof.text.input_faults import Faults, Place
 from bandproof.text.spans import SourceFile
 
+#: What files of the tool's own are called, beside those of properties.
+_OWN = re.compile(r"time-passes|silent-.*|endless-from-.*")
+
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 #: The shapes of a property, in the order in which messages list them, and those not decided by this version.
@@ -255,6 +258,9 @@ def _check_texts(shape: PropertyShape, place: Place, ids: set[str], faults: Faul
             message,
             hint='use small letters, digits and "-", as in "low-air-vents-trailer"',
         )
+    elif _OWN.fullmatch(shape.id):
+        message = f"{toml_text(shape.id)} cannot be the id of a property: a file of the tool's own is called so"
+        faults.add("bad-property-id", place / "id", message, hint="call the property something else")
     elif shape.id in ids:
         message = f'the id "{shape.id}" is used twice'
         faults.add("duplicate-property-id", place / "id", message, hint="give every property its own id")

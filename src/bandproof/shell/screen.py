@@ -30,6 +30,9 @@ from bandproof.views.standing_text import standing_lines
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 132
 
+#: No screen is taken to be narrower than this.
+_LEAST = 20
+
 #: Below this width a table leaves its remarks no room.
 _NARROW = 100
 
@@ -58,11 +61,19 @@ _STYLES = {
 _LINES = {"good": "green", "bad": "bold red", "open": "bold yellow", "head": "bold"}
 
 
+class _Screen(Console):
+    """A console whose reader may go away: what is left unsaid then changes no exit code."""
+
+    def on_broken_pipe(self) -> None:
+        self.quiet = True
+
+
 def console(*, error: bool = False) -> Console:
     """Where text goes: standard output or standard error."""
     stream = sys.stderr if error else sys.stdout
-    told = stream.isatty() or os.environ.get("COLUMNS", "").isdecimal()
-    return Console(file=stream, width=None if told else _WIDTH, highlight=False, soft_wrap=False)
+    told = os.environ.get("COLUMNS", "")
+    width = max(_LEAST, int(told)) if told.isdecimal() else None if stream.isatty() else _WIDTH
+    return _Screen(file=stream, width=width, highlight=False, soft_wrap=False)
 
 
 def progress() -> Progress:

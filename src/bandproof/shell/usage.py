@@ -126,6 +126,6 @@ def check_least(*numbers: tuple[str, float | None, int]) -> None:
     Each is an option, what was given for it, and the least it can be. RequestError for the first that is below.
     """
     for option, given, least in numbers:
-        if given is not None and given < least:
+        if given is not None and not given >= least:
             message = f"{option} cannot be {given:g}; the least is {least}"
             raise RequestError(message)

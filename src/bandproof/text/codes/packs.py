@@ -19,7 +19,7 @@ PACKS_CODES = (
     Code(
         code="bad-property-id",
         summary="A property's id is not spelt as ids are.",
-        explanation="Ids become file names and test names: small letters, digits and single hyphens.",
+        explanation="Ids become file names and test names: small letters, digits and single hyphens. `time-passes`, `silent-...` and `endless-from-...` are files of the tool's own.",
         sample=PACK
         + """
 [[property]]
