@@ -205,7 +205,9 @@ def _read_pressures(layout: Layout, sheet: StateShape, place: str) -> tuple[Frac
     _same_names(given, names, place, "volume")
     found = tuple(Fraction(given[name]) for name in names)
     for name, value in zip(names, found, strict=True):
-        if not 0 <= value <= layout.arrangement.highest or layout.band_at(name, value) != sheet.band_numbers[name]:
+        band = sheet.band_numbers[name]
+        # Closed: what has come to the end of its band stands there before it is across.
+        if not layout.low(name, band) <= value <= layout.high(name, band):
             message = f"story file, {place}: the pressure of {name} lies outside its band"
             raise BadRecordError(message)
     return found
