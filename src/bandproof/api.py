@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from bandproof.deciding.cases import Case, RequestError
+from bandproof.deciding.cases import Case, Observer, RequestError
 from bandproof.deciding.one import Decider
 from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
@@ -22,9 +22,6 @@ SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "arrangement": arrangement_schema,
     "pack": pack_schema,
 }
-
-#: Hears of every finding as it comes: the number of the case, of the claim in it, and the finding.
-Observer = Callable[[int, int, Finding], None]
 
 
 # --------------------------------------------------------------------------------------------------------- deciding

@@ -9,7 +9,7 @@ from bandproof.deciding.cases import Case as Posed
 from bandproof.deciding.one import Decider
 from bandproof.findings.finding import Finding
 from bandproof.machine.rig import replay
-from bandproof.witness.concretise import Real, find_pressures
+from bandproof.witness.concretise import Concrete, find_pressures
 from tests.conformance.case import Case
 from tests.conformance.table_edges import NO_SUCH_AIR, STARTS_ON_STARTS
 
@@ -38,7 +38,7 @@ def test_claims_are_decided_as_proved_by_hand(case: Case) -> None:
     else:
         assert finding.layout is not None
         assert replay(finding.layout, finding.story, case.property()) is None
-        assert isinstance(find_pressures(finding.layout, finding.story, case.property()), Real)
+        assert isinstance(find_pressures(finding.layout, finding.story, case.property()), Concrete)
 
 
 def certificate(name: str) -> tuple[Case, str]:

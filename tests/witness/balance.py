@@ -7,10 +7,10 @@ from fractions import Fraction
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import StepKind
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Part, Passage
-from bandproof.witness.concretise import Real
+from bandproof.witness.concretise import Concrete
 
 
-def wrong_with(layout: Layout, real: Real) -> list[str]:
+def wrong_with(layout: Layout, real: Concrete) -> list[str]:
     """What is wrong with made-real pressures; nothing when they can be believed."""
     names = [v.name for v in layout.arrangement.volumes]
     faults: list[str] = []
@@ -32,7 +32,7 @@ def wrong_with(layout: Layout, real: Real) -> list[str]:
 
 
 def _unbalanced(
-    layout: Layout, real: Real, k: int, before: dict[str, Fraction], after: dict[str, Fraction]
+    layout: Layout, real: Concrete, k: int, before: dict[str, Fraction], after: dict[str, Fraction]
 ) -> list[str]:
     """Groups of joined volumes whose air, or highest or lowest pressure, changes without a reason."""
     sizes = dict(real.sizes)

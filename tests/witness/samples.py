@@ -23,7 +23,7 @@ from bandproof.model.arrangement import (
 )
 from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, InPosition, Lower, Not
 from bandproof.properties.claim import Property, Shape
-from bandproof.witness.concretise import Impossible, Real, Unclear, concretise
+from bandproof.witness.concretise import Concrete, Impossible, Unclear, concretise
 from tests.strategies import layout_for
 
 KPA = Fraction(1000)
@@ -127,7 +127,7 @@ def shuttle() -> tuple[Arrangement, Property]:
     return arrangement, never(AllOf((below("one", 300), below("two", 300))))
 
 
-Answer = Real | Impossible | Unclear
+Answer = Concrete | Impossible | Unclear
 
 
 def shortest(problem: Problem) -> Story | None:

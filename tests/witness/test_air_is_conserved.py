@@ -18,7 +18,7 @@ from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, P
 from bandproof.model.conditions import AllOf, AtLeast, Below, InState
 from bandproof.properties.claim import Property, Shape
 from bandproof.solvers.z3_solver import answers, ask
-from bandproof.witness.concretise import Impossible, Real, Unclear, concretise, find_pressures
+from bandproof.witness.concretise import Concrete, Impossible, Unclear, concretise, find_pressures
 from tests.strategies import layout_for
 from tests.witness.balance import wrong_with
 from tests.witness.samples import (
@@ -52,9 +52,9 @@ def first_answer(arrangement: Arrangement, claim: Property) -> Answer:
     return find_pressures(problem.layout, story, claim)
 
 
-def assert_real(arrangement: Arrangement, claim: Property) -> Real:
+def assert_real(arrangement: Arrangement, claim: Property) -> Concrete:
     problem, _, answer = learn(arrangement, claim, 8)
-    assert isinstance(answer, Real)
+    assert isinstance(answer, Concrete)
     assert wrong_with(problem.layout, answer) == []
     assert replay(problem.layout, answer.story, claim) is None
     return answer
@@ -164,7 +164,7 @@ def test_a_line_between_them_changes_nothing() -> None:
         if enough:
             assert_real(longer, claim)
         else:
-            assert not isinstance(learn(longer, claim, 8)[2], Real)
+            assert not isinstance(learn(longer, claim, 8)[2], Concrete)
 
 
 # ----------------------------------------------------------------------------------------------------------- a ring
@@ -189,7 +189,7 @@ def test_lines_in_a_ring_are_not_shown_keeping_each_other_up() -> None:
     )
     start = Start("start", exactly(chamber=0, one=600, two=0))
     claim = never(AllOf((at_least("one", 500), at_least("two", 500))))
-    assert not isinstance(first_answer(piped(volumes, parts, start), claim), Real)
+    assert not isinstance(first_answer(piped(volumes, parts, start), claim), Concrete)
 
 
 def test_air_does_not_run_uphill() -> None:
@@ -332,7 +332,7 @@ def test_both_moves_at_a_setting_have_the_same_number(late: int, leaks: bool, po
         assert story is not None
         # The shortest run goes up and down at one pressure; a longer one has time in between.
         answer = concretise(rule, problem, story, more=2)
-        assert isinstance(answer, Real)
+        assert isinstance(answer, Concrete)
         assert wrong_with(problem.layout, answer) == []
     else:
         assert isinstance(first_answer(arrangement, claim), Impossible)
@@ -352,7 +352,7 @@ def test_a_part_does_not_wait_while_its_guard_holds() -> None:
         if waits:
             assert answer is None
         else:
-            assert isinstance(answer, Real)
+            assert isinstance(answer, Concrete)
             assert wrong_with(problem.layout, answer) == []
 
 

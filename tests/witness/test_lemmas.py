@@ -22,7 +22,7 @@ from bandproof.machine.telling import tell
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import Pace, Property
 from bandproof.solvers import cvc5_solver, z3_solver
-from bandproof.witness.concretise import Impossible, Real, Unclear, find_pressures
+from bandproof.witness.concretise import Concrete, Impossible, Unclear, find_pressures
 from tests.strategies import arrangements, layout_for, properties
 from tests.witness.balance import wrong_with
 from tests.witness.samples import at_least, cylinder, learn, lock, never, ring
@@ -181,7 +181,7 @@ def test_alike_neighbours_become_one_place() -> None:
 def test_learning_comes_to_an_end_when_the_air_is_there_after_more_rounds() -> None:
     _, lemmas, answer = learn(*lock(), 0)
     assert len(lemmas) <= 1
-    assert isinstance(answer, Real | Impossible)
+    assert isinstance(answer, Concrete | Impossible)
 
 
 # ------------------------------------------------------------------------------------------------------ random ones
@@ -214,7 +214,7 @@ def test_random_runs_are_real_with_sound_accounts_or_teach_a_lemma_that_forbids_
     if story is None:
         return
     answer = find_pressures(layout, story)
-    if isinstance(answer, Real):
+    if isinstance(answer, Concrete):
         assert answer.story.states == story.states
         assert wrong_with(layout, answer) == []
     if isinstance(answer, Impossible):
@@ -236,7 +236,7 @@ def test_what_a_lemma_forbids_is_never_real(data: st.DataObject) -> None:
     lemmas = [answer.lemma for answer in answers if isinstance(answer, Impossible)]
     for story, answer in zip(stories, answers, strict=True):
         if any(forbids(layout, lemma, story) for lemma in lemmas):
-            assert not isinstance(answer, Real)
+            assert not isinstance(answer, Concrete)
 
 
 @pytest.mark.slow
@@ -247,7 +247,7 @@ def test_the_first_part_of_a_real_story_is_not_impossible(data: st.DataObject) -
     claim = data.draw(properties(arrangement))
     layout = layout_for(arrangement, claim)
     story = a_run(data, layout, claim, 5)
-    if story is None or not isinstance(find_pressures(layout, story), Real):
+    if story is None or not isinstance(find_pressures(layout, story), Concrete):
         return
     for length in range(len(story.steps)):
         cut = Story(story.start, story.states[: length + 1], story.steps[:length])
@@ -282,4 +282,4 @@ def test_refining_leaves_other_hits_alone() -> None:
     assert story is not None
     assert not forbids(layout, lemma, story)
     assert len(story.steps) == 3
-    assert isinstance(find_pressures(layout, tell(layout, claim, list(story.states)), claim), Real)
+    assert isinstance(find_pressures(layout, tell(layout, claim, list(story.states)), claim), Concrete)

@@ -22,10 +22,10 @@ from bandproof.solvers.smt_terms import Bool, BoolSymbol, Negation, conjunction,
 from bandproof.text.errors import FileError
 
 #: A term as read: a symbol, or a list of terms.
-Term = str | list["Term"]
+SExpression = str | list["SExpression"]
 
 #: A literal of a clause: the symbol of a state bit, and whether it holds.
-Literal = tuple[str, bool]
+Signed = tuple[str, bool]
 
 #: Longer texts are refused unread; the largest shipped arrangement needs a hundredth of this.
 _LONGEST = 64_000_000
@@ -71,7 +71,7 @@ class Certificate:
     fields: dict[str, str]
     thresholds: dict[str, tuple[Fraction, ...]]
     lemmas: tuple[WrittenLemma, ...]
-    clauses: tuple[tuple[Literal, ...], ...]
+    clauses: tuple[tuple[Signed, ...], ...]
     queries: int
 
 
@@ -192,9 +192,9 @@ def _marks(text: str, line: int) -> tuple[Fraction, ...]:
 # ----------------------------------------------------------------------------------------------------- expressions
 
 
-def _terms(text: str) -> Iterator[tuple[int, Term]]:
+def _terms(text: str) -> Iterator[tuple[int, SExpression]]:
     """Every command with the line it starts on."""
-    stack: list[list[Term]] = []
+    stack: list[list[SExpression]] = []
     place, line, started = 0, 1, 1
     for found in _TOKEN.finditer(text):
         if found.start() != place:
@@ -227,12 +227,12 @@ def _terms(text: str) -> Iterator[tuple[int, Term]]:
         raise BadCertificateError(line, "the text ends in the middle of a command")
 
 
-def _written(term: Term) -> str:
+def _written(term: SExpression) -> str:
     return term if isinstance(term, str) else f"({' '.join(map(_written, term))})"
 
 
 #: The commands between two `(reset)`, each with its line.
-_Commands = list[tuple[int, list[Term]]]
+_Commands = list[tuple[int, list[SExpression]]]
 
 
 def _sections(text: str, lemmas: int, circles: int) -> tuple[list[_Commands], list[_Commands]]:
@@ -294,7 +294,7 @@ class _Section:
         self.query = query
         self.line = commands[0][0] if commands else 1
         self._declared: set[str] = set()
-        self._defined: dict[str, Term] = {}
+        self._defined: dict[str, SExpression] = {}
         asserted: list[str] = []
         ended = False
         for place, (line, command) in enumerate(commands):
@@ -327,7 +327,7 @@ class _Section:
         if name in self._declared or name in self._defined or f"|{name}|" in self._declared:
             self._fail(f"{name} is introduced twice")
 
-    def _check_term(self, term: Term) -> None:
+    def _check_term(self, term: SExpression) -> None:
         """Only known symbols under `and`, `or` and `not`."""
         if isinstance(term, str):
             if term not in self._declared and term not in self._defined and term not in ("true", "false"):
@@ -339,14 +339,14 @@ class _Section:
         for operand in operands:
             self._check_term(operand)
 
-    def _clauses(self) -> tuple[tuple[Literal, ...], ...]:
-        found: list[tuple[Literal, ...]] = []
+    def _clauses(self) -> tuple[tuple[Signed, ...], ...]:
+        found: list[tuple[Signed, ...]] = []
         while (term := self._defined.get(f"c{len(found) + 1}")) is not None:
             items = term[1:] if isinstance(term, list) and term[0] == "or" else [] if term == "false" else [term]
             found.append(tuple(map(self._literal, items)))
         return tuple(found)
 
-    def _literal(self, term: Term) -> Literal:
+    def _literal(self, term: SExpression) -> Signed:
         match term:
             case str(name) if name in self._declared and not name.startswith(INPUT):
                 return name, True

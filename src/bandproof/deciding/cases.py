@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from bandproof.deciding.hunts import warn_of_hunting
+from bandproof.findings.finding import Finding
 from bandproof.findings.verdict import Verdict
 from bandproof.machine.layout import Layout, lay_out
 from bandproof.model.arrangement import Arrangement
@@ -23,6 +24,9 @@ from bandproof.text.input_faults import Faults
 
 #: The folder in which the rule packs of the arrangements beside it, or below, are looked for.
 PACK_FOLDER = "properties"
+
+#: Hears of every finding as it comes: the number of the case, of the claim in it, and the finding.
+Observer = Callable[[int, int, Finding], None]
 
 _T = TypeVar("_T")
 

@@ -17,12 +17,12 @@ import signal
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 
-from bandproof.deciding.cases import Case
+from bandproof.deciding.cases import Case, Observer
 from bandproof.deciding.one import Decider, unanswered
 from bandproof.findings.finding import Finding, out_of_memory
 from bandproof.findings.limits import Limits, resident_megabytes
@@ -43,9 +43,6 @@ _OBJECTS_BETWEEN_LOOKS = 400_000
 
 #: A helper process costs one more encoding, which this many waiting claims are worth.
 _WORTH_HELPING = 2
-
-#: Hears of every finding as it comes: the number of the case, of the claim in it, and the finding.
-Observer = Callable[[int, int, Finding], None]
 
 
 def processors() -> int:

@@ -134,8 +134,8 @@ def said_wrongly(layout: Layout, story: Story, document: StoryFile, claim: Prope
 def _made_real(layout: Layout, story: Story, claim: Property, answer: Rechecked) -> Rechecked:
     """Whether air as it is conserved lets the story happen, with the pressures in the file or with others."""
     from bandproof.witness.concretise import (  # noqa: PLC0415  (as above)
+        Concrete,
         Impossible,
-        Real,
         find_pressures,
         satisfied_by,
     )
@@ -148,7 +148,7 @@ def _made_real(layout: Layout, story: Story, claim: Property, answer: Rechecked)
     if fits is False:
         return replace(answer, faults=(NOT_BALANCED,))
     found = find_pressures(layout, story, claim)
-    if isinstance(found, Real):
+    if isinstance(found, Concrete):
         said = "pressures that fit it were found anew" + ("; those in the file were not checked" if written else "")
         return replace(answer, ok=True, done=(*answer.done, said))
     unknown = not isinstance(found, Impossible)

@@ -35,7 +35,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Real, Unclear, concretise
+from bandproof.witness.concretise import Concrete, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -191,7 +191,7 @@ def decide(
         if not real:
             return _shown(claim, problem, outcome, outcome.story)
         answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
-        if isinstance(answer, Real):
+        if isinstance(answer, Concrete):
             _replayed(rule, claim, answer.story, "the search for pressures")
             sights.extend(answer.story.states, real=True)
             shown = _shown(claim, problem, outcome, answer.story)
@@ -225,7 +225,7 @@ def _undecided(reason: NoPressures, engine: str, problem: Problem, lemmas: list[
     return Decision(Verdict.UNDECIDED, (reason,), engine, problem, lemmas=tuple(lemmas))
 
 
-def _vehicle(real: Real) -> Vehicle:
+def _vehicle(real: Concrete) -> Vehicle:
     return Vehicle(real.sizes, real.settings, real.assumed, real.drifting)
 
 
@@ -291,7 +291,7 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
                 proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
             )
         answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
-        if isinstance(answer, Real):
+        if isinstance(answer, Concrete):
             sights.extend(answer.story.states, real=True)
             return None
         if isinstance(answer, Unclear) or len(lemmas) == LEMMAS:

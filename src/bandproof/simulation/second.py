@@ -20,7 +20,7 @@ from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Happening, History, Moved
 from bandproof.simulation.margins import Sight
 from bandproof.simulation.script import Script, Turn, check_script
-from bandproof.simulation.stepping import Observer
+from bandproof.simulation.stepping import RunObserver
 from bandproof.simulation.vehicle import Vehicle
 
 Method = Literal["LSODA", "BDF", "Radau"]
@@ -46,7 +46,7 @@ def simulate_second(
     script: Script,
     *,
     until: float,
-    observers: Sequence[Observer] = (),
+    observers: Sequence[RunObserver] = (),
     fleet: Fleet | None = None,
     method: Method = "LSODA",
 ) -> History:
@@ -59,7 +59,7 @@ def simulate_second(
 
 
 class _Run:
-    def __init__(self, fleet: Fleet, script: Script, observers: Sequence[Observer], method: Method) -> None:
+    def __init__(self, fleet: Fleet, script: Script, observers: Sequence[RunObserver], method: Method) -> None:
         self.fleet, self.arrangement, self.method, self.observers = fleet, fleet.arrangement, method, observers
         sight = fleet.sight()
         self.parts, self.controls, self.mishaps = sight.parts, sight.controls, sight.mishaps

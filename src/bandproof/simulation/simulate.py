@@ -8,7 +8,7 @@ from bandproof.model.arrangement import Arrangement
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Act, Script, check_script
-from bandproof.simulation.stepping import MOST_STEPS, Observer, Run
+from bandproof.simulation.stepping import MOST_STEPS, Run, RunObserver
 from bandproof.simulation.vehicle import Vehicle
 
 #: Vehicles stepped in one array: enough to spread the cost of a call, few enough to stay in a processor's cache.
@@ -22,7 +22,7 @@ def simulate(
     *,
     until: float,
     samples: Sequence[float] = (),
-    observers: Callable[[Fleet], Sequence[Observer]] | None = None,
+    observers: Callable[[Fleet], Sequence[RunObserver]] | None = None,
     keep: bool = True,
     most_steps: int = MOST_STEPS,
 ) -> list[History]:

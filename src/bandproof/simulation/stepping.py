@@ -49,7 +49,7 @@ from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.rosenbrock import Air
 from bandproof.simulation.script import Occur, Script, Turn
 
-Observer = Callable[[Sight], None]
+RunObserver = Callable[[Sight], None]
 Truths = NDArray[np.bool_]
 
 #: Steps after which a vehicle is given up.
@@ -72,7 +72,7 @@ class Run:
         scripts: list[Script],
         until: float,
         samples: Sequence[float],
-        observers: Sequence[Observer],
+        observers: Sequence[RunObserver],
         *,
         keep: bool,
         most_steps: int = MOST_STEPS,

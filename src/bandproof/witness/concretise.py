@@ -2,7 +2,7 @@
 
 The demands are those of `bandproof.lemmas.accounts`. Three answers are possible:
 
-- `Real`: one real gauge pressure for every volume in every state, for sizes and settings that are stated. All demands
+- `Concrete`: one real gauge pressure for every volume in every state, for sizes and settings that are stated. All demands
   hold exactly, and air goes through each passage one way only between two looks at it. Among all solutions one is preferred that reads well: pressures well inside their bands, standing still
   while parts react and the driver acts, at rest at the end of a claim about settled states.
 - `Impossible`: no sizes in the declared ranges, settings in their tolerances and pressures satisfy the demands. The
@@ -91,7 +91,7 @@ _MARGIN = Fraction(1, 10)
 
 
 @dataclass(frozen=True, slots=True)
-class Real:
+class Concrete:
     """A story with its pressures, in pascals gauge.
 
     `sizes` are the volumes' sizes they hold for, in litres. `settings` are the numbers chosen for toleranced settings,
@@ -128,7 +128,7 @@ class Unclear:
 
 def find_pressures(
     layout: Layout, story: Story, claim: Property | None = None, *, check: Check | None = None
-) -> Real | Impossible | Unclear:
+) -> Concrete | Impossible | Unclear:
     """Find real pressures for a story, or learn why there are none. `check` may raise to give up."""
     found = _solve(layout, story, claim, usual_sizes(layout), check)
     return found or _why_not(layout, story, claim, check)
@@ -164,7 +164,7 @@ def concretise(
     more: int = 0,
     limit: int = 100_000_000,
     check: Check | None = None,
-) -> Real | Impossible | Unclear:
+) -> Concrete | Impossible | Unclear:
     """Make a story real, or another run to a bad that is no more than `more` steps longer.
 
     `story` should be a shortest one of the problem. `limit` bounds the search for another run, in steps of z3's clock,
@@ -190,7 +190,7 @@ def concretise(
     return _hinting(layout, story, answer, check) if isinstance(answer, Unclear) else answer
 
 
-def _pumped(layout: Layout, story: Story, claim: Property, check: Check | None) -> Real | None:
+def _pumped(layout: Layout, story: Story, claim: Property, check: Check | None) -> Concrete | None:
     """A story made real by doing more often what it does more than once."""
     for longer in pumped(story, claim.fillings):
         if len(longer.steps) * len(layout.arrangement.parts) <= _LONGEST:
@@ -233,7 +233,9 @@ def _contradicts(layout: Layout, lemma: Lemma, sizes: Sizes, check: Check | None
     return Session(text, check, {"rlimit": _LIMIT}).ask()
 
 
-def _why_not(layout: Layout, story: Story, claim: Property | None, check: Check | None) -> Real | Impossible | Unclear:
+def _why_not(
+    layout: Layout, story: Story, claim: Property | None, check: Check | None
+) -> Concrete | Impossible | Unclear:
     """What is said of a story that is not real for the usual sizes."""
     answer = _refute(layout, whole_run(layout, story), joined(story).start, check, declared_sizes(layout))
     if isinstance(answer, Unclear):
@@ -333,7 +335,7 @@ def _solve(
     *,
     plain: bool = False,
     own: Sequence[Sequence[Fraction]] = (),
-) -> Real | None:
+) -> Concrete | None:
     """The story with pressures, for these sizes; `plain`: however it reads, and not at all costs; `own`: with these."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
     run = joined(story)
@@ -430,7 +432,7 @@ def _at_rest(air: Air, claim: Property | None) -> Iterator[Bool]:
             yield at_most(*_ends(air, way, end))
 
 
-def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction]) -> Real:
+def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction]) -> Concrete:
     pressures = tuple(
         tuple(session.numbers(air.pressure[volume, 2 * place + 1] for volume in air.volumes))
         for place in range(len(air.places))
@@ -445,7 +447,7 @@ def _read(air: Air, session: Session, story: Story, sizes: Mapping[str, Fraction
     chosen = session.numbers(symbol for _, symbol in named)
     settings = tuple((known.part, known.setting, value) for (known, _), value in zip(named, chosen, strict=True))
     assumed = tuple(v.name for v in air.arrangement.volumes if v.litres is None)
-    return Real(real, tuple(sizes.items()), settings, assumed, drifting)
+    return Concrete(real, tuple(sizes.items()), settings, assumed, drifting)
 
 
 # -------------------------------------------------------------------------------------------------------- refuting

@@ -15,7 +15,7 @@ from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Script
 from bandproof.simulation.simulate import simulate
-from bandproof.simulation.stepping import Observer
+from bandproof.simulation.stepping import RunObserver
 from bandproof.simulation.vehicle import Vehicle
 from bandproof.witness.judging import FirstTime, Judge, allowance
 from bandproof.witness.points import Points, moved
@@ -49,7 +49,7 @@ def judged(
     """Run vehicles, each for at most `most_steps` steps, and judge them as they ran; stop once `wanted` have broken it."""
     judges: list[Judge] = []
 
-    def watch(fleet: Fleet) -> Sequence[Observer]:
+    def watch(fleet: Fleet) -> Sequence[RunObserver]:
         judges.append(Judge(fleet, claim, wanted=wanted))
         return (judges[-1],)
 
@@ -88,8 +88,8 @@ def situated(points: Points, rows: Floats, until: float) -> Floats:
 
 def _first_time(
     points: Points, number: int, before: Floats, watching: list[FirstTime]
-) -> Callable[[Fleet], Sequence[Observer]]:
-    def watch(fleet: Fleet) -> Sequence[Observer]:
+) -> Callable[[Fleet], Sequence[RunObserver]]:
+    def watch(fleet: Fleet) -> Sequence[RunObserver]:
         done = sum(len(one.times) for one in watching)
         after = before[done : done + len(fleet.vehicles)]
         watching.append(FirstTime(fleet, points.plan.acts[number].situation, after))
