@@ -7,7 +7,7 @@ two runs give the same answer by the same engine.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from bandproof.encoding.circuit import FALSE, TRUE
@@ -35,7 +35,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Concrete, Unclear, concretise
+from bandproof.witness.concretise import Check, Concrete, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -63,9 +63,6 @@ SHORT = 6
 
 #: After this many impossible runs the search ends undecided.
 LEMMAS = 8
-
-#: A clock check between two units of work: raises to stop the search.
-Check = Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,7 @@ def _number(value: Any) -> str:
     raise PydanticCustomError(code, message)
 
 
-Number = Annotated[
+NumberText = Annotated[
     str,
     PlainValidator(_number),
     PlainSerializer(str),
@@ -101,8 +101,8 @@ class SettingShape(TableShape):
 class SizeShape(TableShape):
     """`[sizes.X]`, or a size written at a part."""
 
-    C: Number
-    b: Number
+    C: NumberText
+    b: NumberText
     says: str = ""
     basis: str = ""
 

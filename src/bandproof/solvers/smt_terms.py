@@ -91,7 +91,7 @@ ZERO = Number(Fraction(0))
 
 
 @dataclass(frozen=True, slots=True)
-class Constant:
+class TruthValue:
     """True or false."""
 
     value: bool
@@ -151,7 +151,7 @@ class Implication:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class IfThenElse:
     """`then` where `when` holds, else `otherwise`."""
 
     when: Bool
@@ -159,10 +159,10 @@ class Choice:
     otherwise: Bool
 
 
-Bool = Constant | BoolSymbol | Ordered | Same | Negation | Conjunction | Disjunction | Implication | Choice
+Bool = TruthValue | BoolSymbol | Ordered | Same | Negation | Conjunction | Disjunction | Implication | IfThenElse
 Symbol = RealSymbol | BoolSymbol
 
-TRUE, FALSE = Constant(value=True), Constant(value=False)
+TRUE, FALSE = TruthValue(value=True), TruthValue(value=False)
 
 # ------------------------------------------------------------------------------------------------------------ making
 
@@ -267,7 +267,7 @@ _WRITERS: dict[type, Callable[[Any, int], str]] = {
     Difference: lambda term, at: _list("-", (term.left, term.right), at),
     Scaled: lambda term, at: f"(* {_number(term.factor)} {text(term.item, at)})",
     Quotient: lambda term, at: f"(/ {text(term.item, at)} {_number(term.divisor)})",
-    Constant: lambda term, _: "true" if term.value else "false",
+    TruthValue: lambda term, _: "true" if term.value else "false",
     BoolSymbol: _symbol,
     Ordered: lambda term, at: _list(term.side.value, term.items, at),
     Same: lambda term, at: _list("=", (term.left, term.right), at),
@@ -275,5 +275,5 @@ _WRITERS: dict[type, Callable[[Any, int], str]] = {
     Conjunction: lambda term, at: _list("and", term.items, at),
     Disjunction: lambda term, at: _list("or", term.items, at),
     Implication: lambda term, at: _list("=>", (term.left, term.right), at),
-    Choice: lambda term, at: _list("ite", (term.when, term.then, term.otherwise), at),
+    IfThenElse: lambda term, at: _list("ite", (term.when, term.then, term.otherwise), at),
 }

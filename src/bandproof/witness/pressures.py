@@ -210,9 +210,7 @@ class Witness:
         here = [self._symbols.bits[b.literal >> 1] for b in self._problem.bits if b.sort is not BitSort.LOOP]
         return conjunction([later(saved), *(Same(symbol, later(symbol)) for symbol in here)])
 
-    def _transfer(
-        self, name: str, passage: Passage, is_open: Bool, flows: dict[str, list[Real]]
-    ) -> Iterator[Command]:
+    def _transfer(self, name: str, passage: Passage, is_open: Bool, flows: dict[str, list[Real]]) -> Iterator[Command]:
         for u, v in directions(passage):
             flow = RealSymbol(f"{name} {u} {v}", _HERE)
             above = Number(self._arrangement.highest) if u == SOURCE else _level(u, _NEXT)

@@ -13,10 +13,10 @@ from bandproof.solvers.smt_terms import (
     ZERO,
     Bool,
     BoolSymbol,
-    Choice,
     Conjunction,
     Difference,
     Disjunction,
+    IfThenElse,
     Implication,
     Minus,
     Negation,
@@ -68,7 +68,7 @@ WRITTEN: list[tuple[Real | Bool, str]] = [
     (Conjunction((A, B)), "(and |a| |b|)"),
     (Disjunction((A, B)), "(or |a| |b|)"),
     (Implication(A, B), "(=> |a| |b|)"),
-    (Choice(A, B, FALSE), "(ite |a| |b| false)"),
+    (IfThenElse(A, B, FALSE), "(ite |a| |b| false)"),
 ]
 
 
