@@ -17,7 +17,7 @@ from bandproof.terms.nodes import (
     Has,
     Is,
     Level,
-    Not,
+    Negated,
     Or,
     PressureOf,
     Quantifier,
@@ -52,7 +52,7 @@ ATOMS: st.SearchStrategy[Term] = st.one_of(
 
 def _joined(inner: st.SearchStrategy[Term]) -> st.SearchStrategy[Term]:
     several = st.lists(inner, min_size=2, max_size=3).map(tuple)
-    return st.one_of(st.builds(Not, inner), st.builds(And, several), st.builds(Or, several))
+    return st.one_of(st.builds(Negated, inner), st.builds(And, several), st.builds(Or, several))
 
 
 TERMS: st.SearchStrategy[Term] = st.recursive(ATOMS, _joined, max_leaves=8)
@@ -104,11 +104,11 @@ def _all(term: Term) -> list[Term]:
     [
         ("a is low or b is out and c has happened", Or((LOW, And((OUT, HURT))))),
         ("(a is low or b is out) and c has happened", And((Or((LOW, OUT)), HURT))),
-        ("not a is low and b is out", And((Not(LOW), OUT))),
-        ("not (a is low and b is out)", Not(And((LOW, OUT)))),
+        ("not a is low and b is out", And((Negated(LOW), OUT))),
+        ("not (a is low and b is out)", Negated(And((LOW, OUT)))),
         ("a is low and (b is out and c has happened)", And((LOW, And((OUT, HURT))))),
         ("a is low and b is out and c has happened", And((LOW, OUT, HURT))),
-        ("not not always", Not(Not(Constant(value=True)))),
+        ("not not always", Negated(Negated(Constant(value=True)))),
         ("never", Constant(value=False)),
         ("a is not low", Is(Subject(Word("a")), Word("low"), negated=True)),
         ("c has not happened", Has(Subject(Word("c")), negated=True)),

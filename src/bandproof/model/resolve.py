@@ -23,10 +23,10 @@ from bandproof.model.conditions import (
     InPosition,
     InState,
     Lower,
+    Not,
     Tie,
     Truth,
 )
-from bandproof.model.conditions import Not as NotThat
 from bandproof.terms.names import listed, suggest
 from bandproof.terms.nodes import (
     And,
@@ -37,7 +37,7 @@ from bandproof.terms.nodes import (
     Has,
     Is,
     Level,
-    Not,
+    Negated,
     Or,
     PressureOf,
     Quantifier,
@@ -156,10 +156,10 @@ def negation(item: Condition) -> Condition:
     match item:
         case Truth(value):
             return Truth(value=not value)
-        case NotThat(inner):
+        case Not(inner):
             return inner
         case _:
-            return NotThat(item)
+            return Not(item)
 
 
 def resolve(term: Term, scope: Scope, report: Report) -> Condition:
@@ -176,7 +176,7 @@ class _Resolver:
         match term:
             case Constant(value):
                 return Truth(value=value)
-            case Not(item):
+            case Negated(item):
                 return negation(self.term(item))
             case And(items):
                 return all_of([self.term(item) for item in items])
@@ -390,7 +390,7 @@ class _Resolver:
         if meaning is not None and not meaning.role and subject.quantifier is None:
             happened = any_of([Happened(name) for name in meaning.names])
             return negation(happened) if negated else happened
-        return self._each(subject, lambda _, name: NotThat(Happened(name)) if negated else Happened(name))
+        return self._each(subject, lambda _, name: Not(Happened(name)) if negated else Happened(name))
 
 
 def _band_tie(setting: str | None) -> Tie | None:

@@ -114,7 +114,7 @@ class Has:
 
 
 @dataclass(frozen=True, slots=True)
-class Not:
+class Negated:
     """`not item`."""
 
     item: Term
@@ -137,7 +137,7 @@ class Or:
     at: Extent = field(default=_NOWHERE, compare=False)
 
 
-Term = Constant | Compare | Is | Has | Not | And | Or
+Term = Constant | Compare | Is | Has | Negated | And | Or
 
 
 def depth(term: Term) -> int:
@@ -153,7 +153,7 @@ def depth(term: Term) -> int:
 def atoms(term: Term) -> Iterator[Constant | Compare | Is | Has]:
     """The leaves of `term`, left to right."""
     match term:
-        case Not() | And() | Or():
+        case Negated() | And() | Or():
             for child in children(term):
                 yield from atoms(child)
         case _:
@@ -163,7 +163,7 @@ def atoms(term: Term) -> Iterator[Constant | Compare | Is | Has]:
 def children(term: Term) -> Iterator[Term]:
     """The terms directly inside `term`."""
     match term:
-        case Not(item):
+        case Negated(item):
             yield item
         case And(items) | Or(items):
             yield from items

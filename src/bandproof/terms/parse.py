@@ -24,7 +24,7 @@ from bandproof.terms.nodes import (
     Has,
     Is,
     Level,
-    Not,
+    Negated,
     Or,
     PressureOf,
     Quantifier,
@@ -149,7 +149,7 @@ class _Build(Transformer[Token, Term]):
         return And(tuple(items[::2]), _at(items))
 
     def negated(self, items: list[Any]) -> Term:
-        return Not(items[1], _at(items))
+        return Negated(items[1], _at(items))
 
     def group(self, items: list[Any]) -> Term:
         inner: Term = items[1]

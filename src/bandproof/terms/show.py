@@ -10,7 +10,7 @@ from bandproof.terms.nodes import (
     Has,
     Is,
     Level,
-    Not,
+    Negated,
     Or,
     PressureOf,
     Quantity,
@@ -32,7 +32,7 @@ def show(term: Term) -> str:
             return f"{_subject(subject)} is {'not ' if negated else ''}{_value(value)}"
         case Has(subject, negated):
             return f"{_subject(subject)} has {'not ' if negated else ''}happened"
-        case Not(item):
+        case Negated(item):
             return f"not {_inside(item, And | Or)}"
         case And(items):
             return " and ".join(_inside(item, And | Or) for item in items)
