@@ -73,12 +73,12 @@ def with_large_lines(draw: st.DrawFn) -> Case:
 
 @pytest.mark.slow
 def test_no_real_run_with_large_lines_is_said_to_be_impossible(record_property: Callable[[str, object], None]) -> None:
-    assert ask_batch(8, 20, record_property, with_large_lines())["real"] >= 8
+    assert ask_batch(8, 20, record_property, with_large_lines())["concrete"] >= 8
 
 
 @pytest.mark.slow
 def test_no_real_run_is_said_to_be_impossible(record_property: Callable[[str, object], None]) -> None:
-    assert ask_batch(0, 20, record_property)["real"] >= 10
+    assert ask_batch(0, 20, record_property)["concrete"] >= 10
 
 
 @pytest.mark.long
@@ -86,7 +86,7 @@ def test_no_real_run_is_said_to_be_impossible(record_property: Callable[[str, ob
 def test_none_of_1000_real_runs_is_said_to_be_impossible(
     number: int, record_property: Callable[[str, object], None]
 ) -> None:
-    assert ask_batch(number, 200, record_property)["real"] >= 100
+    assert ask_batch(number, 200, record_property)["concrete"] >= 100
 
 
 @pytest.mark.slow
@@ -94,7 +94,7 @@ def test_none_of_1000_real_runs_is_said_to_be_impossible(
 def test_no_real_run_of_a_model_is_said_to_be_impossible(
     path: Path, record_property: Callable[[str, object], None]
 ) -> None:
-    assert ask_batch(6, 4, record_property, cases_of(loaded(path)))["real"] == 4
+    assert ask_batch(6, 4, record_property, cases_of(loaded(path)))["concrete"] == 4
 
 
 @pytest.mark.long
@@ -102,4 +102,4 @@ def test_no_real_run_of_a_model_is_said_to_be_impossible(
 def test_none_of_100_real_runs_of_a_model_is_said_to_be_impossible(
     path: Path, record_property: Callable[[str, object], None]
 ) -> None:
-    assert ask_batch(7, 100, record_property, cases_of(loaded(path)))["real"] >= 90
+    assert ask_batch(7, 100, record_property, cases_of(loaded(path)))["concrete"] >= 90
