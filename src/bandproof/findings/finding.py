@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from bandproof.findings.reasons import Assumption, GaveUp, OutOfMemory, OutOfTime, Reason
 from bandproof.findings.verdict import Verdict
+from bandproof.findings.witness import Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
 from bandproof.model.conditions import Condition
@@ -60,7 +61,7 @@ class Finding:
     `reasons` say why, `assumptions` what is taken for granted about the start. `steps` is the length of the story,
     where there is one. `story` is the counterexample of a refuted property, or the run that shows a proven reachable
     one, and `vehicle` what its pressures hold for; `certificate` is SMT-LIB text for a proof, and `readings` its
-    clauses in words. `learnt` are the lemmas that the search was told. `layout` is the grid the story's bands refer to.
+    clauses in words. `witness` is the vehicle, run in seconds, that does what the story says. `learnt` are the lemmas that the search was told. `layout` is the grid the story's bands refer to.
     """
 
     property: str
@@ -80,6 +81,7 @@ class Finding:
     vehicle: Vehicle | None = None
     learnt: tuple[Learnt, ...] = ()
     readings: tuple[str, ...] = ()
+    witness: Witness | None = None
 
 
 def gave_up(finding: Finding) -> GaveUp | None:
