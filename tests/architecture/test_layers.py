@@ -65,7 +65,7 @@ LIBRARIES = frozenset(SEAMS)
 SOLVING = ("solvers", "encoding", "lemmas", "witness", "certificates", "exporting", "engines", "analyses")
 
 #: The two meanings of a step must not know each other; these alone may use the executable one beside a solver.
-MAY_READ_SEMANTICS = frozenset({"engines.run", "engines.walk", "witness.reading"})
+MAY_READ_SEMANTICS = frozenset({"engines.refining", "engines.run", "engines.walk", "witness.reading"})
 
 ROOT = "bandproof"
 PLUGIN = "bandproof_pytest"

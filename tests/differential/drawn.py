@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
+from bandproof.machine.imbalance import Imbalance
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import State
 from bandproof.model.arrangement import (
@@ -44,6 +45,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.properties.claim import Pace, Property
+from bandproof.properties.monitors import Stillness
 from tests import strategies
 
 BAR = Fraction(100_000)
@@ -225,3 +227,19 @@ def states(draw: st.DrawFn, layout: Layout) -> State:
         frozenset(m.name for m in arrangement.mishaps if draw(st.booleans())),
     )
     return draw(strategies.remembering(layout, state))
+
+
+@st.composite
+def imbalances(draw: st.DrawFn, layout: Layout) -> Imbalance:
+    """What a layout could know of states that do not balance: here it need not be true."""
+    levels: dict[bool, list[tuple[str, Fraction]]] = {True: [], False: []}
+    for volume, marks in layout.thresholds.items():
+        if marks and draw(st.integers(0, 2)) == 0:
+            levels[draw(st.booleans())].append((volume, draw(st.sampled_from(marks))))
+    parts = [
+        (part.name, frozenset(draw(st.sets(st.sampled_from(part.states), min_size=1))))
+        for part in layout.arrangement.parts
+        if draw(st.integers(0, 2)) == 0
+    ]
+    still = draw(st.sampled_from((Stillness.SETTLED, Stillness.AT_REST)))
+    return Imbalance(still, tuple(levels[True]), tuple(levels[False]), tuple(parts))

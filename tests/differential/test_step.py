@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations, islice, product
 
 import pytest
@@ -68,6 +69,7 @@ def compare_leaps(data: st.DataObject) -> None:
 
 def compare_facts(data: st.DataObject) -> None:
     layout, claim = draw_case(data, most_volumes=5)
+    layout = replace(layout, imbalances=tuple(data.draw(st.lists(drawn.imbalances(layout), max_size=2))))
     rule, monitor = StepRule(layout), layout.monitor(claim)
     problem = pose(rule, claim)
     c, volumes = rule.circuit, [v.name for v in layout.arrangement.volumes]

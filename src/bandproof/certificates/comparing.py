@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bandproof.certificates.basis import Basis, Silent, basis_of
 from bandproof.certificates.invariant import Clause
-from bandproof.certificates.lemma_text import read_lemma, write_lemmas
+from bandproof.certificates.lemma_text import is_imbalance, read_imbalances, read_lemma, write_lemmas
 from bandproof.certificates.reader import Certificate
 from bandproof.certificates.smtlib import Excluded, symbols_of, write
 from bandproof.encoding.bit_words import Wording
@@ -53,7 +53,8 @@ def certificate_text(
     problem: Problem, clauses: tuple[Clause, ...], excluded: Excluded, lemmas: tuple[Lemma, ...], basis: Basis
 ) -> str:
     """The whole text of a certificate."""
-    text = write(problem, clauses, excluded, len(lemmas), basis) + write_lemmas(problem.layout, lemmas)
+    count = len(problem.layout.imbalances) + len(lemmas)
+    text = write(problem, clauses, excluded, count, basis) + write_lemmas(problem.layout, lemmas)
     return text if basis.time is None else text + basis.time.section
 
 
@@ -67,6 +68,10 @@ def about_claim(arrangement: Arrangement, claim: Property, silent: tuple[Silent,
         if fault := grid_fault(arrangement, certificate.thresholds, _conditions(claim)):
             return fault
         layout = Layout(arrangement, certificate.thresholds, frozenset(one.part for one in silent))
+        imbalances = read_imbalances(layout, certificate.lemmas)
+        if imbalances is None:
+            return "a lemma of it about settled states speaks of what the arrangement does not have"
+        layout = replace(layout, imbalances=imbalances)
         rule = StepRule(layout)
         return Posed(rule, pose(rule, claim), basis_of(layout, silent))
 
@@ -131,6 +136,8 @@ def strangeness(certificate: Certificate, text: str, pose_for: Poser) -> list[st
     if posed.rule is None and (certificate.lemmas or excluded is not Excluded.BAD):
         return ["it is about what parts do for ever, and has lemmas or excludes something else"]
     for order, written in enumerate(certificate.lemmas, start=1):
+        if is_imbalance(written):
+            continue
         lemma = read_lemma(problem.layout, problem.claim, written)
         if lemma is None:
             return [f"its lemma {order} speaks of what the arrangement does not have"]

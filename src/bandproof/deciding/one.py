@@ -99,7 +99,7 @@ class Decider:
         unshown = self._unshown(start, clock)
         if unshown is not None and decision.story is None and decision.verdict is not Verdict.EMPTY:
             decision = replace(decision, verdict=Verdict.UNDECIDED, reasons=(unshown,))
-        finding = replace(_finding(claim, self.layout, decision), assumptions=self._assumptions(start))
+        finding = replace(_finding(claim, decision.problem.layout, decision), assumptions=self._assumptions(start))
         if decision.verdict is Verdict.UNDECIDED:
             return finding
         if decision.verdict is Verdict.REFUTED and (lacking := self._no_vehicle(claim, decision)) is not None:
@@ -110,7 +110,9 @@ class Decider:
         if claim.pace is Pace.AFTER_SETTLING:
             self._waiting[_sense(claim)] = finding.verdict
         if finding.verdict is Verdict.REFUTED:
-            finding = replace(finding, waiting=self._if_the_driver_waits(claim, finding.story, clock))
+            finding = replace(
+                finding, waiting=self._if_the_driver_waits(claim, decision.problem.layout, finding.story, clock)
+            )
         return finding
 
     def _run(self, claim: Property, clock: Clock, *, least: int = 0) -> Decision:
@@ -194,7 +196,9 @@ class Decider:
 
     # --------------------------------------------------------------------------------------------------------- pace
 
-    def _if_the_driver_waits(self, claim: Property, story: Story | None, clock: Clock) -> Waiting | None:
+    def _if_the_driver_waits(
+        self, claim: Property, layout: Layout, story: Story | None, clock: Clock
+    ) -> Waiting | None:
         """What becomes of a claim refuted at any time when the driver lets the air settle before each action."""
         from bandproof.engines.run import LONGER  # noqa: PLC0415  (as in `decide`)
         from bandproof.machine.rig import replay  # noqa: PLC0415  (as in `decide`)
@@ -202,7 +206,7 @@ class Decider:
         if story is None or claim.pace is not Pace.ANY_TIME:
             return None
         waiting = replace(claim, pace=Pace.AFTER_SETTLING)
-        if replay(self.layout, story, waiting) is None:
+        if replay(layout, story, waiting) is None:
             return Waiting(Verdict.REFUTED, same_story=True)
         sense = _sense(waiting)
         if sense not in self._waiting:

@@ -72,6 +72,7 @@ def _checked(case: Case, document: StoryFile, answer: Rechecked) -> Rechecked:
         return replace(answer, faults=(f"story file: {fault}",))
     layout = _quiet(layout)
     story = story_from_json(layout, document)
+    layout = layout if claim is None else _balanced(layout, claim, story)
     fault = _going_round(layout, story, document) if claim is None else _ending(layout, story, claim)
     fault = fault or said_wrongly(layout, story, document, claim)
     if fault is not None:
@@ -91,6 +92,12 @@ def _quiet(layout: Layout) -> Layout:
     from bandproof.engines.silence import quietened  # noqa: PLC0415  (solvers, only when they are needed)
 
     return Layout(layout.arrangement, layout.thresholds, quietened(layout).layout.silent)
+
+
+def _balanced(layout: Layout, claim: Property, story: Story) -> Layout:
+    from bandproof.engines.refining import balanced  # noqa: PLC0415  (solvers, only when they are needed)
+
+    return balanced(layout, claim, story)
 
 
 def _ending(layout: Layout, story: Story, claim: Property) -> str | None:

@@ -28,6 +28,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.model.walker import Walker, leaves
+from bandproof.properties.monitors import Stillness
 
 
 class FinalRule:
@@ -107,7 +108,21 @@ class FinalRule:
         rules += [
             c.implies(stirred[v], self._comes_back(v, restless, moving, group)) for v in inside if stirred[v] != FALSE
         ]
+        rules += [negate(literal) for literal in self._known_not(tanks_held=tanks_held)]
         return c.all_of(rules)
+
+    def _known_not(self, *, tanks_held: bool) -> Iterator[int]:
+        """Where the layout knows that what flows does not balance as a whole."""
+        still = Stillness.SETTLED if tanks_held else Stillness.AT_REST
+        for one in self._e.layout.imbalances:
+            if one.denies(still):
+                yield self._c.all_of(
+                    [
+                        *(self._e.surely_at_least(volume, mark) for volume, mark in one.at_least),
+                        *(self._e.surely_below(volume, mark) for volume, mark in one.below),
+                        *(self._c.any_of(self._e.part_in(p, s) for s in sorted(states)) for p, states in one.parts),
+                    ]
+                )
 
     def _has_to_move(self, part: Part, moving: dict[str, int], stirred: dict[str, int]) -> int:
         """A move is due of a part that could not move for ever, and its guard reads nothing stirred or moving."""

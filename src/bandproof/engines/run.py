@@ -7,13 +7,14 @@ two runs give the same answer by the same engine.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from bandproof.encoding.circuit import FALSE, TRUE
 from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.bounded import Unrolling, a_start, no_state_in
 from bandproof.engines.reachability import Reachability, Reached
+from bandproof.engines.refining import with_imbalances
 from bandproof.engines.walk import Sights, walks
 from bandproof.findings.finding import Vehicle, Verdict
 from bandproof.findings.limits import GaveUpError
@@ -29,6 +30,7 @@ from bandproof.findings.reasons import (
     StartUnreachable,
 )
 from bandproof.lemmas.lemma import Lemma, refine
+from bandproof.machine.layout import Layout
 from bandproof.machine.monitor import applies
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story, joined
@@ -63,6 +65,9 @@ SHORT = 6
 
 #: After this many impossible runs the search ends undecided.
 LEMMAS = 8
+
+#: So often the layout is made finer for one claim.
+REFINED = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +184,7 @@ def decide(
     sights = known.setdefault(f"{claim.during}|{claim.pace}|{sorted(claim.mishaps)}", _sights(problem))
     lemmas: list[Lemma] = []
     doubt: NoPressures | None = None
+    refined = 0
     while True:
         outcome = search(problem, problem.bad, check, least=least)
         if outcome.story is None:
@@ -187,6 +193,12 @@ def decide(
         sights.extend(outcome.story.states)
         if not real:
             return _shown(claim, problem, outcome, outcome.story)
+        finer = with_imbalances(rule.layout, claim, outcome.story, check) if refined < REFINED else None
+        if finer is not None:
+            refined += 1
+            rule, problem = _on(finer, claim, lemmas)
+            sights = _sights(problem)
+            continue
         answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
         if isinstance(answer, Concrete):
             _replayed(rule, claim, answer.story, "the search for pressures")
@@ -208,6 +220,15 @@ def decide(
     if monitor_of(claim).wanted:
         return replace(decision, verdict=Verdict.REFUTED, reasons=(NoRun(),))
     return _empty(rule, decision, sights, check) or decision
+
+
+def _on(layout: Layout, claim: Property, lemmas: Iterable[Lemma]) -> tuple[StepRule, Problem]:
+    """The claim posed on a finer layout, with the lemmas known so far."""
+    rule = StepRule(layout)
+    problem = pose(rule, claim)
+    for lemma in lemmas:
+        problem = refine(rule, problem, lemma)
+    return rule, problem
 
 
 def never_begun(rule: StepRule, claim: Property, reason: StartUnreachable, lemmas: tuple[Lemma, ...]) -> Decision:

@@ -8,11 +8,11 @@ stands, its grid and its lemmas are taken over; where it does not stand, nothing
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bandproof.certificates.basis import Silent
 from bandproof.certificates.checks import BadCertificateError, recheck_against
-from bandproof.certificates.lemma_text import read_lemma
+from bandproof.certificates.lemma_text import is_imbalance, read_imbalances, read_lemma
 from bandproof.certificates.reader import read
 from bandproof.encoding.system import StepRule, pose
 from bandproof.exporting.aiger import Aiger
@@ -71,7 +71,9 @@ def _taken_over(layout: Layout, claim: Property, text: str | None, file: str, si
         why = "; ".join(checked.faults) or "no solver answered"
         return _Taken(layout, (), f"the certificate {file} does not stand, so no lemmas were taken from it: {why}")
     grid = Layout(layout.arrangement, certificate.thresholds, frozenset(one.part for one in silent))
-    lemmas = tuple(lemma for written in certificate.lemmas if (lemma := read_lemma(grid, claim, written)) is not None)
+    grid = replace(grid, imbalances=read_imbalances(grid, certificate.lemmas) or ())
+    about_runs = [written for written in certificate.lemmas if not is_imbalance(written)]
+    lemmas = tuple(lemma for written in about_runs if (lemma := read_lemma(grid, claim, written)) is not None)
     count = f"{len(lemmas)} lemma{'' if len(lemmas) == 1 else 's'}" if lemmas else "thresholds, and no lemmas,"
     return _Taken(grid, lemmas, f"{count} taken from the certificate {file}, which stands")
 

@@ -11,6 +11,7 @@ from bandproof.findings.witness import Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
 from bandproof.model.conditions import Condition
+from bandproof.properties.monitors import Stillness
 
 __all__ = ["Finding", "Learnt", "Vehicle", "Verdict", "Waiting", "gave_up", "out_of_memory"]
 
@@ -33,10 +34,12 @@ class Learnt:
     """A lemma: no real run goes through these places in this order, because air is conserved.
 
     Each place is the states in which all its conditions hold. `start`: only of runs that begin, there, at the first.
+    `still`: no state in the one place is settled, or at rest, since the flows of the whole do not balance there.
     """
 
     start: str | None
     places: tuple[tuple[Condition, ...], ...]
+    still: Stillness | None = None
 
 
 @dataclass(frozen=True, slots=True)

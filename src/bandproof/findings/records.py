@@ -9,6 +9,7 @@ a certificate stands, is the business of rechecking.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 from itertools import pairwise
 from typing import Annotated, Any, Final, Literal
@@ -26,6 +27,7 @@ from bandproof.findings.condition_records import (
 )
 from bandproof.findings.content import arrangement_hash
 from bandproof.findings.finding import Finding, Learnt, Vehicle, Verdict, Waiting
+from bandproof.findings.imbalance_records import ImbalanceRecord, imbalance_of, imbalance_record
 from bandproof.findings.job import Job
 from bandproof.findings.limits import Limits
 from bandproof.findings.reasons import (
@@ -51,6 +53,7 @@ from bandproof.findings.shapes import BadRecordError, Exact, Record, read_text
 from bandproof.findings.story_records import StoryRecord, story_of, story_record
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Arrangement
+from bandproof.properties.monitors import Stillness
 
 FINDING_FORMAT: Final = "bandproof-finding/1"
 JOB_FORMAT: Final = "bandproof-job/1"
@@ -95,6 +98,7 @@ class LearntRecord(Record):
 
     start: str | None
     places: list[list[ConditionRecord]]
+    still: Stillness | None = None
 
 
 class SizeRecord(Record):
@@ -149,6 +153,7 @@ class FindingRecord(WhyRecord):
     thresholds: dict[str, list[Exact]] | None
     #: The parts known to fall silent on the layout.
     silent: list[str]
+    imbalances: list[ImbalanceRecord]
     story: StoryRecord | None
     certificate: str | None
 
@@ -191,7 +196,7 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
     layout = None
     if record.arrangement is not None:
         _same(record.arrangement, arrangement, "finding")
-        layout = _layout(arrangement, record.thresholds or {}, record.silent, "finding")
+        layout = _layout(arrangement, record.thresholds or {}, record.silent, "finding", record.imbalances)
     story = record.story
     if story is not None and layout is None:
         message = "finding: there is a story, but no arrangement"
@@ -213,7 +218,8 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
         waiting=record.waiting,
         vehicle=None if record.vehicle is None else _vehicle_of(record.vehicle),
         learnt=tuple(
-            Learnt(one.start, tuple(tuple(map(condition_of, place)) for place in one.places)) for one in record.learnt
+            Learnt(one.start, tuple(tuple(map(condition_of, place)) for place in one.places), one.still)
+            for one in record.learnt
         ),
         readings=record.readings,
     )
@@ -235,6 +241,7 @@ def _finding_record(finding: Finding, job: str) -> FindingRecord:
         engine=finding.engine,
         thresholds=None if layout is None else _thresholds(layout),
         silent=[] if layout is None else sorted(layout.silent),
+        imbalances=[] if layout is None else list(map(imbalance_record, layout.imbalances)),
         story=None if finding.story is None else story_record(finding.story),
         certificate=finding.certificate,
         **dict(_why(finding)),
@@ -248,7 +255,11 @@ def _why(finding: Finding) -> WhyRecord:
         waiting=finding.waiting,
         vehicle=None if finding.vehicle is None else _vehicle_record(finding.vehicle),
         learnt=[
-            LearntRecord(start=one.start, places=[list(map(condition_record, place)) for place in one.places])
+            LearntRecord(
+                start=one.start,
+                places=[list(map(condition_record, place)) for place in one.places],
+                still=one.still,
+            )
             for one in finding.learnt
         ],
         readings=finding.readings,
@@ -330,7 +341,13 @@ def _thresholds(layout: Layout) -> dict[str, list[str]]:
     return {volume: [str(mark) for mark in marks] for volume, marks in layout.thresholds.items()}
 
 
-def _layout(arrangement: Arrangement, written: dict[str, list[str]], silent: list[str], noun: str) -> Layout:
+def _layout(
+    arrangement: Arrangement,
+    written: dict[str, list[str]],
+    silent: list[str],
+    noun: str,
+    imbalances: Iterable[ImbalanceRecord] = (),
+) -> Layout:
     marks = {volume: tuple(map(Fraction, found)) for volume, found in written.items()}
     if sorted(marks) != sorted(volume.name for volume in arrangement.volumes):
         message = f"{noun}, thresholds: its volumes are not those of the arrangement"
@@ -342,4 +359,8 @@ def _layout(arrangement: Arrangement, written: dict[str, list[str]], silent: lis
     if unknown := set(silent) - {part.name for part in arrangement.parts}:
         message = f'{noun}, silent: the arrangement has no part "{min(unknown)}"'
         raise BadRecordError(message)
-    return Layout(arrangement, marks, frozenset(silent))
+    known = tuple(map(imbalance_of, imbalances))
+    if not all(one.fits(arrangement, marks) for one in known):
+        message = f"{noun}, imbalances: they speak of what the arrangement, or its thresholds, do not have"
+        raise BadRecordError(message)
+    return Layout(arrangement, marks, frozenset(silent), known)

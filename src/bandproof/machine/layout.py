@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from bandproof.machine.imbalance import Imbalance
 from bandproof.machine.pace import TimingConstraint, timing_constraints
 from bandproof.machine.story import Count
 from bandproof.machine.unrest import Motion, motion_of
@@ -25,13 +26,14 @@ from bandproof.properties.monitors import Monitor, monitor_of
 class Layout:
     """An arrangement and the ascending thresholds of each of its volumes (pascals gauge, all above zero).
 
-    `silent` are parts that a search has shown to stop moving with the hands off and the tanks held. The rest follows:
-    the pace counters that a state of this layout carries, and which parts could move for ever.
+    `silent` are parts that a search has shown to stop moving with the hands off and the tanks held. `imbalances` say of
+    states that they are not settled, or not at rest. The rest follows: the pace counters that a state of this layout carries, and which parts could move for ever.
     """
 
     arrangement: Arrangement
     thresholds: dict[str, tuple[Fraction, ...]]
     silent: frozenset[str] = frozenset()
+    imbalances: tuple[Imbalance, ...] = ()
     timing_constraints: tuple[TimingConstraint, ...] = field(init=False, repr=False, compare=False)
     motion: Motion = field(init=False, repr=False, compare=False)
 

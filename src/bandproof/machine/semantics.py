@@ -44,6 +44,7 @@ from bandproof.model.conditions import (
 from bandproof.model.walker import Walker, leaves
 from bandproof.physics.iso6358 import flow_bounds
 from bandproof.properties.claim import Pace
+from bandproof.properties.monitors import Stillness
 
 # ---------------------------------------------------------------------------------------------------- pressures
 
@@ -360,12 +361,27 @@ def settled(layout: Layout, state: State) -> bool:
     No part has a move to make that only itself, a tank or an act can end; lines and chambers can all be still; and
     those that a to and fro without end would stir may be anywhere the to and fro keeps coming back to.
     """
-    return _final(Reading(layout, state), layout.motion.tanks_held, frozenset({VolumeKind.LINE, VolumeKind.CHAMBER}))
+    reading, kinds = Reading(layout, state), frozenset({VolumeKind.LINE, VolumeKind.CHAMBER})
+    return _final(reading, layout.motion.tanks_held, kinds) and not _known_not(reading, Stillness.SETTLED)
 
 
 def at_rest(layout: Layout, state: State) -> bool:
     """The same with nothing held."""
-    return _final(Reading(layout, state), layout.motion.nothing_held, frozenset(VolumeKind))
+    reading = Reading(layout, state)
+    return _final(reading, layout.motion.nothing_held, frozenset(VolumeKind)) and not _known_not(
+        reading, Stillness.AT_REST
+    )
+
+
+def _known_not(reading: Reading, still: Stillness) -> bool:
+    """The layout knows that what flows in such a state does not balance as a whole."""
+    return any(
+        one.denies(still)
+        and all(reading.low(volume) >= mark for volume, mark in one.at_least)
+        and all(reading.high(volume) <= mark for volume, mark in one.below)
+        and all(reading.part[part] in states for part, states in one.parts)
+        for one in reading.layout.imbalances
+    )
 
 
 def to_and_fro(layout: Layout, state: State, *, tanks_held: bool) -> bool:
