@@ -22,28 +22,22 @@ from bandproof.findings.reasons import (
     Lacking,
     NoMoreMemory,
     NoPressures,
-    NoVehicle,
     Reason,
     StartAssumed,
     StartUnreachable,
     StartUnshown,
 )
-from bandproof.findings.witness import NoWitness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story, joined
 from bandproof.machine.telling import NotARunError
 from bandproof.model.arrangement import Start
-from bandproof.properties.claim import NotApplicable, Pace, Property, Shape, coming
+from bandproof.properties.claim import NotApplicable, Pace, Property, coming
 from bandproof.text.errors import CrossCheckError
 
 if TYPE_CHECKING:
     from bandproof.certificates.checks import Written
     from bandproof.engines.run import Decision
     from bandproof.engines.walk import Sights
-
-
-#: So many vehicles are drawn, before the best are improved, to see whether one does what a story says of a to and fro.
-_VEHICLES = 300
 
 
 def unanswered(claim: Property | NotApplicable, *reasons: Reason, seconds: float = 0.0) -> Finding:
@@ -102,8 +96,6 @@ class Decider:
         finding = replace(_finding(claim, decision.problem.layout, decision), assumptions=self._assumptions(start))
         if decision.verdict is Verdict.UNDECIDED:
             return finding
-        if decision.verdict is Verdict.REFUTED and (lacking := self._no_vehicle(claim, decision)) is not None:
-            return replace(finding, verdict=Verdict.UNDECIDED, reasons=(lacking,), story=None, steps=None)
         written = self._certificate(claim, decision, clock)
         if written is not None:
             finding = replace(finding, certificate=written.text, readings=written.readings)
@@ -123,23 +115,6 @@ class Decider:
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
-
-    def _no_vehicle(self, claim: Property, decision: Decision) -> NoVehicle | None:
-        """That no simulated vehicle does what the story says, where it ends in a to and fro without end.
-
-        What a to and fro comes back to is judged coarsely by the bands, so there a story alone refutes nothing. None
-        where a vehicle is found, or where the story ends otherwise.
-        """
-        from bandproof.machine.semantics import to_and_fro  # noqa: PLC0415  (as in `decide`)
-        from bandproof.witness.search import Budget, find_witness  # noqa: PLC0415  (as in `decide`)
-
-        story, start = decision.story, self.layout.arrangement.start(claim.during)
-        if story is None or claim.shape is not Shape.SETTLED or not start.plain:
-            return None
-        if not to_and_fro(self.layout, story.states[-1], tanks_held=True):
-            return None
-        found = find_witness(self.layout.arrangement, claim, story, budget=Budget(vehicles=_VEHICLES, common=1))
-        return NoVehicle(found.tried) if isinstance(found, NoWitness) else None
 
     # ------------------------------------------------------------------------------------------------- certificates
 
@@ -233,6 +208,7 @@ def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
         story=decision.story,
         engine=decision.engine,
         vehicle=decision.vehicle,
+        witness=decision.witness,
         learnt=tuple(
             Learnt(lemma.start, tuple(place_conditions(layout, place) for place in lemma.places))
             for lemma in decision.lemmas

@@ -141,7 +141,8 @@ def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
             ending(finding),
             f"{name}, {finding.layout.arrangement.name}",
         )
-        files[name + STORY] = as_json(story_json(layout, story, claim=name, says=finding.says, ending=last))
+        document = story_json(layout, story, claim=name, says=finding.says, ending=last, witness=finding.witness)
+        files[name + STORY] = as_json(document)
         files[name + TEXT] = story_text(layout, story, title=title, ending=last)
         files[name + PRESSURES] = pressures_svg(layout, story, title=title)
         try:

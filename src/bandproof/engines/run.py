@@ -15,6 +15,7 @@ from bandproof.encoding.system import Problem, StepRule, pose
 from bandproof.engines.bounded import Unrolling, a_start, no_state_in
 from bandproof.engines.reachability import Reachability, Reached
 from bandproof.engines.refining import with_imbalances
+from bandproof.engines.seeking import Sought, first_look, second_look, witnessable
 from bandproof.engines.walk import Sights, walks
 from bandproof.findings.finding import Vehicle, Verdict
 from bandproof.findings.limits import GaveUpError
@@ -24,11 +25,14 @@ from bandproof.findings.reasons import (
     Lemmas,
     NoPressures,
     NoRun,
+    NoVehicle,
     PerhapsShorter,
     Reason,
     ShorterUnreal,
     StartUnreachable,
+    Unread,
 )
+from bandproof.findings.witness import Witness
 from bandproof.lemmas.lemma import Lemma, refine
 from bandproof.machine.layout import Layout
 from bandproof.machine.monitor import applies
@@ -37,7 +41,7 @@ from bandproof.machine.story import State, Story, joined
 from bandproof.machine.telling import tell
 from bandproof.properties.claim import Property
 from bandproof.properties.monitors import monitor_of
-from bandproof.witness.concretise import Check, Concrete, Unclear, concretise
+from bandproof.witness.concretise import Check, Concrete, Impossible, Unclear, concretise
 
 #: Reachability runs alone for this many solver steps before bounded search joins it: most proofs are found by then.
 HEAD_START = 3_000_000
@@ -87,7 +91,7 @@ class Outcome:
 class Decision:
     """The answer to one property, checked. `problem` is what the invariant's literals refer to.
 
-    `vehicle` is what the story's pressures hold for.
+    `vehicle` is what the story's pressures hold for, where they come from air accounts; `witness` whose run it tells.
     """
 
     verdict: Verdict
@@ -98,6 +102,7 @@ class Decision:
     invariant: tuple[tuple[int, ...], ...] | None = None
     lemmas: tuple[Lemma, ...] = ()
     vehicle: Vehicle | None = None
+    witness: Witness | None = None
 
 
 class DisagreementError(Exception):
@@ -168,16 +173,19 @@ def decide(
     check: Check = lambda: None,
     seen: dict[str, Sights] | None = None,
     real: bool = True,
+    witnessed: bool = True,
     least: int = 0,
 ) -> Decision:
     """Decide one property. `seen` keeps, per start, pace and mishaps, states known to be reachable, to be reused.
 
     No run of fewer than `least` steps refutes it (or, for `reachable`, shows it), as is known already.
 
-    A run that ends the search is made real before it is believed. One that no pressures fit teaches a lemma, and the
-    search goes on among the runs that the lemma does not forbid (MEANING.md, "Air is conserved"). Where it is not
-    shown that no pressures fit, other runs are looked for, and the claim stays undecided when none is real. With `real`
-    false the band machine's runs are taken as they are: for comparing engines with one another, not for a verdict.
+    A run that ends the search is believed once a vehicle does it (MEANING.md, "No false alarm"). Where none is found at
+    once, air accounts are drawn up: a run that no pressures fit teaches a lemma, and the search goes on among the runs that
+    the lemma does not forbid ("Air is conserved"). Where it is not shown that no pressures fit, vehicles are looked for
+    harder, then other runs, and the claim stays undecided when none comes true. Runs to a start that has to be reached from
+    another are believed of the accounts. With `witnessed` false all are; with `real` false the band machine's runs are
+    taken as they are: for comparing engines with one another, not for a verdict.
     """
     problem = pose(rule, claim)
     known = {} if seen is None else seen
@@ -199,9 +207,26 @@ def decide(
             rule, problem = _on(finer, claim, lemmas)
             sights = _sights(problem)
             continue
+        sought = Sought(0)
+        if witnessed and witnessable(rule.layout, claim):
+            sought = first_look(rule.layout, claim, outcome.story, check)
+        if sought.witness is not None:
+            sights.extend(() if sought.story is None else sought.story.states, real=True)
+            return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
         answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
         if isinstance(answer, Concrete):
             _replayed(rule, claim, answer.story, "the search for pressures")
+        if sought.tried and not isinstance(answer, Impossible):
+            story = answer.story if isinstance(answer, Concrete) else outcome.story
+            further = second_look(rule.layout, claim, story, check)
+            sought = replace(further, tried=sought.tried + further.tried)
+            if sought.witness is not None:
+                sights.extend(() if sought.story is None else sought.story.states, real=True)
+            return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
+        if isinstance(answer, Concrete):
+            if sought.tried:
+                reason = NoVehicle(sought.tried, len(joined(answer.story).steps))
+                return _undecided(reason, outcome.engine, problem, lemmas)
             sights.extend(answer.story.states, real=True)
             shown = _shown(claim, problem, outcome, answer.story)
             return replace(shown, lemmas=tuple(lemmas), vehicle=_vehicle(answer))
@@ -239,7 +264,17 @@ def never_begun(rule: StepRule, claim: Property, reason: StartUnreachable, lemma
     return Decision(Verdict.EMPTY, (reason,), "", problem, lemmas=lemmas)
 
 
-def _undecided(reason: NoPressures, engine: str, problem: Problem, lemmas: list[Lemma]) -> Decision:
+def _witnessed(
+    claim: Property, problem: Problem, outcome: Outcome, sought: Sought, lemmas: tuple[Lemma, ...]
+) -> Decision:
+    """The answer that a vehicle gives; told by the bands' own run where the vehicle's is too long to be told."""
+    assert outcome.story is not None
+    shown = _shown(claim, problem, outcome, sought.story or outcome.story)
+    unread = () if sought.story is not None else (Unread(sought.unread),)
+    return replace(shown, reasons=(*shown.reasons, *unread), lemmas=lemmas, witness=sought.witness)
+
+
+def _undecided(reason: NoPressures | NoVehicle, engine: str, problem: Problem, lemmas: list[Lemma]) -> Decision:
     return Decision(Verdict.UNDECIDED, (reason,), engine, problem, lemmas=tuple(lemmas))
 
 
@@ -256,11 +291,13 @@ def _replayed(rule: StepRule, claim: Property, story: Story, engine: str) -> Non
 
 
 def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story) -> Decision:
-    """The answer when a run exists: `story`, which is the outcome's own or a longer one."""
+    """The answer when a run exists: `story`, which is the outcome's own or another one."""
     assert outcome.story is not None
     steps, more = len(joined(outcome.story).steps), len(joined(story).steps)
-    reasons: list[Reason] = [] if outcome.least is None else [PerhapsShorter(steps, outcome.least)]
-    if more > steps:
+    reasons: list[Reason] = []
+    if outcome.least is not None and not story.seconds:
+        reasons.append(PerhapsShorter(steps, outcome.least))
+    if more > steps and not story.seconds:
         reasons.append(ShorterUnreal(more - steps))
     verdict = Verdict.PROVEN if monitor_of(claim).wanted else Verdict.REFUTED
     return Decision(verdict, tuple(reasons), outcome.engine, problem, story=story)

@@ -28,6 +28,7 @@ class Code(StrEnum):
     CONDITION_NEVER = "condition-never"
     CONDITION_UNSHOWN = "condition-unshown"
     NO_VEHICLE = "no-vehicle"
+    UNREAD = "unread"
     PERHAPS_SHORTER = "perhaps-shorter"
     SHORTER_UNREAL = "shorter-unreal"
     START_UNREACHABLE = "start-unreachable"
@@ -145,10 +146,19 @@ class ConditionUnshown:
 
 @dataclass(frozen=True, slots=True)
 class NoVehicle:
-    """A run of the bands breaks the claim in a to and fro, but none of `tried` simulated vehicles does."""
+    """A run of the bands of so many `steps` decides the claim, but none of `tried` simulated vehicles does it."""
 
     tried: int
+    steps: int = 0
     code: Literal[Code.NO_VEHICLE] = field(default=Code.NO_VEHICLE, kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """The run of the witness is not told in bands, because of `why`; the story is the one that led to it."""
+
+    why: str
+    code: Literal[Code.UNREAD] = field(default=Code.UNREAD, kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +223,7 @@ Reason = (
     | ConditionNever
     | ConditionUnshown
     | NoVehicle
+    | Unread
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable

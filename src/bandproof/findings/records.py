@@ -47,10 +47,12 @@ from bandproof.findings.reasons import (
     StartAssumed,
     StartUnreachable,
     StartUnshown,
+    Unread,
     WorkerDied,
 )
 from bandproof.findings.shapes import BadRecordError, Exact, Record, read_text
 from bandproof.findings.story_records import StoryRecord, story_of, story_record
+from bandproof.findings.witness_records import WitnessRecord, witness_of, witness_record
 from bandproof.machine.layout import Layout
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.monitors import Stillness
@@ -85,6 +87,7 @@ ReasonRecord = Annotated[
     | ConditionNever
     | ConditionUnshown
     | NoVehicle
+    | Unread
     | PerhapsShorter
     | ShorterUnreal
     | StartUnreachable
@@ -132,6 +135,7 @@ class WhyRecord(Record):
     assumptions: tuple[StartAssumed, ...]
     waiting: Waiting | None
     vehicle: VehicleRecord | None
+    run: WitnessRecord | None = None
     learnt: list[LearntRecord]
     readings: tuple[str, ...]
 
@@ -217,6 +221,7 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
         assumptions=record.assumptions,
         waiting=record.waiting,
         vehicle=None if record.vehicle is None else _vehicle_of(record.vehicle),
+        witness=None if record.run is None else witness_of(record.run),
         learnt=tuple(
             Learnt(one.start, tuple(tuple(map(condition_of, place)) for place in one.places), one.still)
             for one in record.learnt
@@ -254,6 +259,7 @@ def _why(finding: Finding) -> WhyRecord:
         assumptions=finding.assumptions,
         waiting=finding.waiting,
         vehicle=None if finding.vehicle is None else _vehicle_record(finding.vehicle),
+        run=None if finding.witness is None else witness_record(finding.witness),
         learnt=[
             LearntRecord(
                 start=one.start,

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import Discriminator, Field, Tag
 
 from bandproof.findings.shapes import Exact, Record
+from bandproof.findings.witness_records import WitnessRecord
 
 STORY_FORMAT: Final = "bandproof-story/1"
 
@@ -124,6 +125,8 @@ class StoryFile(Record):
     initial: StateShape
     steps: list[StepShape]
     loop: int | None = None
+    seconds: list[float] | None = None
+    witness: WitnessRecord | None = None
 
 
 def story_schema() -> dict[str, Any]:

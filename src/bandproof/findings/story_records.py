@@ -41,13 +41,14 @@ class StepRecord(Record):
 
 
 class StoryRecord(Record):
-    """`Story`; pressures in pascals gauge."""
+    """`Story`; pressures in pascals gauge, and seconds, where it has them."""
 
     lead: StoryRecord | None
     start: str
     states: list[StateRecord]
     steps: list[StepRecord]
     pressures: list[list[Exact]]
+    seconds: list[float]
 
 
 def story_record(story: Story) -> StoryRecord:
@@ -68,6 +69,7 @@ def story_record(story: Story) -> StoryRecord:
         ],
         steps=[StepRecord(kind=step.kind.value, events=list(map(_event_record, step.events))) for step in story.steps],
         pressures=[[str(value) for value in values] for values in story.pressures],
+        seconds=list(story.seconds),
     )
 
 
@@ -86,15 +88,15 @@ def story_of(layout: Layout, record: StoryRecord) -> Story:
     )
     steps = tuple(Step(StepKind(step.kind), tuple(map(_event_of, step.events))) for step in record.steps)
     pressures = tuple(tuple(map(Fraction, values)) for values in record.pressures)
-    if len(states) != len(steps) + 1 or len(pressures) not in (0, len(states)):
-        message = "finding, story: its states, steps and pressures do not fit one another"
+    if len(states) != len(steps) + 1 or {len(pressures), len(record.seconds)} - {0, len(states)}:
+        message = "finding, story: its states, steps and pressures or seconds do not fit one another"
         raise BadRecordError(message)
     for number, state in enumerate(states):
         if not _fits(layout, state) or (pressures and len(pressures[number]) != len(state.bands)):
             message = f"finding, story.states[{number}]: this is no state of the arrangement"
             raise BadRecordError(message)
     lead = None if record.lead is None else story_of(layout, record.lead)
-    return Story(record.start, states, steps, pressures, lead)
+    return Story(record.start, states, steps, pressures, lead, seconds=tuple(record.seconds))
 
 
 def _fits(layout: Layout, state: State) -> bool:

@@ -69,7 +69,7 @@ class WitnessRecord(Record):
     measured: list[MeasuredRecord]
     pressures: dict[str, float]
     moves: list[MoveRecord]
-    hunted: tuple[str, ...]
+    hunted: list[str]
     assumed: list[AssumedRecord]
     common: CommonRecord
     tried: int
@@ -87,7 +87,7 @@ def witness_record(witness: Witness) -> WitnessRecord:
         measured=[MeasuredRecord(volume=m.volume, pascals=m.pascals, limit=m.limit) for m in witness.measured],
         pressures=dict(witness.pressures),
         moves=[MoveRecord(seconds=m.time, part=m.part, to=m.target) for m in witness.moves],
-        hunted=witness.hunted,
+        hunted=list(witness.hunted),
         assumed=[
             AssumedRecord(what=a.what, value=a.value, low=a.low, high=a.high, unusual=a.unusual)
             for a in witness.assumed
@@ -109,7 +109,7 @@ def witness_of(record: WitnessRecord) -> Witness:
         measured=tuple(Measured(m.volume, m.pascals, m.limit) for m in record.measured),
         pressures=record.pressures,
         moves=tuple(PartMove(m.seconds, m.part, m.to) for m in record.moves),
-        hunted=record.hunted,
+        hunted=tuple(record.hunted),
         assumed=tuple(Assumed(a.what, a.value, a.low, a.high, a.unusual) for a in record.assumed),
         common=Common(record.common.broken, record.common.drawn, record.common.cut),
         tried=record.tried,

@@ -96,7 +96,7 @@ class Story:
     """A run: `states[i]` becomes `states[i + 1]` by `steps[i]`.
 
     `pressures[i]` gives one real pressure per volume (pascals gauge, the arrangement's order) for `states[i]`, once
-    the story has been made real; it is empty before. `lead` is the run that came to `states[0]`, where `start` has to be
+    the story has been made real; it is empty before. `seconds[i]` is when, where the run is that of a vehicle in seconds. `lead` is the run that came to `states[0]`, where `start` has to be
     reached from another: it begins there, and ends in `states[0]`.
 
     A run that goes on for ever goes round: from the last state on, all that follows state `loop` comes again. The last
@@ -109,6 +109,7 @@ class Story:
     pressures: tuple[tuple[Fraction, ...], ...] = ()
     lead: Story | None = None
     loop: int | None = None
+    seconds: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.states) != len(self.steps) + 1:

@@ -24,6 +24,8 @@ from bandproof.findings.story_file import (
     StoryFile,
     TurnedEvent,
 )
+from bandproof.findings.witness import Witness
+from bandproof.findings.witness_records import witness_record
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import Arrangement
@@ -38,7 +40,9 @@ PROVE_FORMAT = "bandproof/1"
 Document = dict[str, Any]
 
 
-def story_json(layout: Layout, story: Story, *, claim: str = "", says: str = "", ending: str = "") -> Document:
+def story_json(
+    layout: Layout, story: Story, *, claim: str = "", says: str = "", ending: str = "", witness: Witness | None = None
+) -> Document:
     """A story as the document of a story file; `claim` is the property's id and `says` its sentence."""
     arrangement = layout.arrangement
     file = StoryFile(
@@ -54,8 +58,10 @@ def story_json(layout: Layout, story: Story, *, claim: str = "", says: str = "",
         initial=state_shape(layout, story, 0),
         steps=_steps(layout, story),
         loop=story.loop,
+        seconds=list(story.seconds) or None,
+        witness=None if witness is None else witness_record(witness),
     )
-    without = {key for key, value in (("lead", story.lead), ("loop", story.loop)) if value is None}
+    without = {key for key in ("lead", "loop", "seconds", "witness") if getattr(file, key) is None}
     return file.model_dump(mode="json", by_alias=True, exclude=without)
 
 

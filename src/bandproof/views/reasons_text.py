@@ -23,6 +23,7 @@ from bandproof.findings.reasons import (
     ShorterUnreal,
     StartUnreachable,
     StartUnshown,
+    Unread,
     Unreal,
     WorkerDied,
 )
@@ -69,6 +70,7 @@ def reason_words(reason: Reason) -> str:
             | ConditionNever()
             | ConditionUnshown()
             | NoVehicle()
+            | Unread()
             | PerhapsShorter()
             | ShorterUnreal()
         ):
@@ -91,7 +93,7 @@ def _gave_up(reason: OutOfTime | OutOfMemory | NoMoreMemory | WorkerDied | Inter
 
 
 def _decided(
-    reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | NoVehicle | PerhapsShorter | ShorterUnreal,
+    reason: Lemmas | NoRun | ConditionNever | ConditionUnshown | NoVehicle | Unread | PerhapsShorter | ShorterUnreal,
 ) -> str:
     match reason:
         case Lemmas(count):
@@ -100,8 +102,12 @@ def _decided(
             return "no run from the start gets there"
         case ConditionNever():
             return "its condition can never happen"
-        case NoVehicle(tried):
-            return f"a run was found that breaks it in a to and fro without end, but none of {tried} simulated vehicles does"
+        case NoVehicle(tried, steps):
+            return (
+                f"the bands have a run of {steps} steps, but none of {tried:,} simulated vehicles does it or the like"
+            )
+        case Unread(why):
+            return f"the run of the vehicle is not told step by step ({why}); the story is the one that led to it"
         case ConditionUnshown(why):
             return f"it is not shown that its condition can happen: {unreal_words(why)}"
         case PerhapsShorter(steps, least):

@@ -132,7 +132,12 @@ def _story(layout: Layout, sheet: StoryFile | LeadShape, within: str) -> Story:
     if loop is not None and not 0 <= loop < len(states):
         message = f'story file: "loop" must be the number of a state, from 0 to {len(steps)}, not {loop}'
         raise BadRecordError(message)
-    story = Story(sheet.start, _remembered(layout, states), steps, tuple(reals) if any(reals) else (), lead, loop)
+    seconds = tuple(sheet.seconds or ()) if isinstance(sheet, StoryFile) else ()
+    if len(seconds) not in (0, len(states)) or list(seconds) != sorted(seconds):
+        message = 'story file: "seconds" must be one for each state, and must not go back'
+        raise BadRecordError(message)
+    reals = reals if any(reals) else []
+    story = Story(sheet.start, _remembered(layout, states), steps, tuple(reals), lead, loop, seconds)
     _says_what_it_is(layout, story, sheets, places)
     return story
 

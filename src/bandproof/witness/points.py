@@ -1,7 +1,8 @@
 """Vehicles and times of acts together, as points of a unit cube for a search.
 
 The axes are the free numbers of a vehicle (`bandproof.simulation.space`), then for each act the time before it: from the act
-before, or, where it waits for that, from when the vehicle has settled; by ratio, from SOONEST to LATEST seconds.
+before, or, where it waits for that, from when the vehicle has settled; by ratio, from SOONEST to LATEST seconds. A plan of many
+acts is done evenly: there the same deed has the same time before it whenever it comes, so that an axis stands for each deed.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from bandproof.witness.script_of import Plan
 #: Seconds: a hand that is as quick as can be, and a long wait.
 SOONEST = 0.02
 LATEST = 1800.0
+#: A plan of more acts than this is done evenly.
+MANY = 8
 #: How many candidates are drawn for each vehicle wanted before a start's condition is given up on.
 PATIENCE = 1000
 
@@ -31,10 +34,12 @@ PATIENCE = 1000
 class Points:
     """All vehicles that begin as a plan says, with all times of its acts."""
 
-    def __init__(self, space: Space, plan: Plan) -> None:
+    def __init__(self, space: Space, plan: Plan, *, even: bool | None = None) -> None:
         self.space, self.plan = space, plan
         self.numbers = len(space.free)
-        self.size = self.numbers + len(plan.acts)
+        self.even = len(plan.acts) > MANY if even is None else even
+        self._axes = _axes(plan, even=self.even)
+        self.size = self.numbers + max(self._axes, default=-1) + 1
         self._same = _shared(space)
         self._fixed = dict(_begins(space, plan))
         self._spans = np.array([_span(q, plan) for q in space.free]).reshape(-1, 2)
@@ -73,14 +78,24 @@ class Points:
 
     def gaps(self, points: Floats) -> Floats:
         """Seconds before each act, (points, acts)."""
-        return np.asarray(SOONEST * (LATEST / SOONEST) ** points[:, self.numbers :])
+        return np.asarray(SOONEST * (LATEST / SOONEST) ** points[:, [self.numbers + axis for axis in self._axes]])
 
     def with_gap(self, points: Floats, act: int, seconds: Floats) -> Floats:
-        """The points with other seconds before one act."""
+        """The points with other seconds before one act; of a plan done evenly, before each like it."""
         found = points.copy()
         shares = np.log(np.clip(seconds, SOONEST, LATEST) / SOONEST) / np.log(LATEST / SOONEST)
-        found[:, self.numbers + act] = shares
+        found[:, self.numbers + self._axes[act]] = shares
         return found
+
+    def freely(self, row: Floats) -> tuple[Points, Floats]:
+        """One point in the points of the same plan in which each act has a time of its own."""
+        free = Points(self.space, self.plan, even=False)
+        return free, free.with_gaps(row[: self.numbers], self.gaps(row[None])[0])
+
+    def with_gaps(self, numbers: Floats, gaps: Floats) -> Floats:
+        """The point, of a plan not done evenly, with these shares of numbers and seconds before its acts."""
+        shares = np.log(np.clip(gaps, SOONEST, LATEST) / SOONEST) / np.log(LATEST / SOONEST)
+        return np.concatenate([numbers, shares])
 
     def scripts(self, gaps: Floats, acts: int | None = None) -> list[Script]:
         """The script of each row of gaps, or its first `acts` acts.
@@ -99,6 +114,14 @@ class Points:
                 )
             )
         return scripts
+
+
+def _axes(plan: Plan, *, even: bool) -> list[int]:
+    """The axis of each act, counted from the first of acts."""
+    if not even:
+        return list(range(len(plan.acts)))
+    kinds: dict[object, int] = {}
+    return [kinds.setdefault((act.what, act.settles), len(kinds)) for act in plan.acts]
 
 
 def _shared(space: Space) -> dict[int, int]:

@@ -98,7 +98,9 @@ def _first_time(
     return watch
 
 
-def survives(points: Points, claim: Property, row: Floats, until: float, seed: int) -> bool:
+def survives(
+    points: Points, claim: Property, row: Floats, until: float, seed: int, *, most_steps: int = MOST_STEPS
+) -> bool:
     """Whether a point still breaks a claim with every pressure, setting and time moved by the simulator's stated error."""
     generator = np.random.default_rng(seed)
     arrangement = points.space.arrangement
@@ -116,7 +118,7 @@ def survives(points: Points, claim: Property, row: Floats, until: float, seed: i
     gaps = np.repeat(points.gaps(row[None]), SHAKES, axis=0)
     gaps += generator.choice([-1.0, 1.0], size=gaps.shape) * (STATED_SECONDS + STATED_SHARE * gaps)
     gaps = np.concatenate([points.gaps(row[None]), np.maximum(gaps, 0.0)])
-    found = judged(arrangement, claim, [vehicle, *shaken], points.scripts(gaps), until)
+    found = judged(arrangement, claim, [vehicle, *shaken], points.scripts(gaps), until, most_steps=most_steps)
     hunted = any(history.hunted for history in found.histories)
     enough = allowance(atmosphere, claim, hunted=hunted)
     return bool(found.margins[0] > enough and (found.margins > 0).all())

@@ -7,13 +7,13 @@ claim in another way is as good.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, Step, Story, Turned
 from bandproof.model.arrangement import Arrangement
-from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, InState
+from bandproof.model.conditions import ALWAYS_TRUE, AllOf, AtLeast, Below, Condition, InState
 from bandproof.properties.claim import Pace, Property
 from bandproof.simulation.script import Occur, Turn
 
@@ -41,10 +41,28 @@ class Plan:
     above: dict[str, Fraction]
     below: dict[str, Fraction]
 
-    def without(self, index: int) -> Plan:
-        """The plan with one act less."""
-        rest = (*self.acts[:index], *self.acts[index + 1 :])
-        return Plan(rest, self.parts, self.controls, self.above, self.below)
+    def without(self, first: int, count: int = 1) -> Plan:
+        """The plan without some acts in a row."""
+        return replace(self, acts=(*self.acts[:first], *self.acts[first + count :]))
+
+    def pumped(self, times: int) -> Iterator[Plan]:
+        """For each control that the plan turns: the plan, then that control turned to and fro so many times.
+
+        Little air goes with each turn, so a story of the bands may turn it once where a vehicle needs a hundred times.
+        """
+        for control in dict.fromkeys(act.what.control for act in self.acts if isinstance(act.what, Turn)):
+            turns = [act for act in self.acts if isinstance(act.what, Turn) and act.what.control == control]
+            there = replace(turns[-1], situation=ALWAYS_TRUE)
+            back = replace(there, what=Turn(control, self._before(turns)))
+            if back.what != there.what:
+                yield replace(self, acts=(*self.acts, *(back, there) * times))
+
+    def _before(self, turns: Sequence[PlannedAct]) -> str:
+        """Where a control stood before its last turn."""
+        found = [act.what.position for act in turns[-2:-1] if isinstance(act.what, Turn)]
+        last = turns[-1].what
+        assert isinstance(last, Turn)
+        return found[0] if found else self.controls[last.control]
 
 
 def plan_of(arrangement: Arrangement, claim: Property, story: Story) -> Plan:

@@ -6,8 +6,8 @@ every number moved by its error (`bandproof.witness.run.survives`), and with no 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import differential_evolution
@@ -20,12 +20,13 @@ from bandproof.model.walker import leaves
 from bandproof.properties.claim import Property
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.history import History
-from bandproof.simulation.script import Act, Occur, Turn
+from bandproof.simulation.script import Act, Occur, Script, Turn
 from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space, numbers_of
+from bandproof.simulation.vehicle import Vehicle
 from bandproof.witness.judging import target
 from bandproof.witness.points import Points
-from bandproof.witness.run import judged, situated, survives
+from bandproof.witness.run import MOST_STEPS, Verdicts, judged, situated, survives
 from bandproof.witness.script_of import Plan, plan_of
 
 #: Vehicles of each batch and the seconds they are run, one batch after the other until the budget is used.
@@ -38,31 +39,69 @@ AS_LONG = 3.0
 MOST_STEPS_COMMON = 4000
 #: How many of a batch's best are looked at again.
 LOOKED_AT = 6
+#: Of more acts than FEW they are not left out one by one, nor by fewer than FINEST at once.
+FEW = 24
+FINEST = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Budget:
     """How far a search goes.
 
-    At least `vehicles` are drawn, then the best `population` of them are improved for `generations`, before it gives up.
-    `common` vehicles are drawn to tell how common a break is.
+    At least `vehicles` are drawn, in `batches` of so many run for so many seconds, then the best `population` of them are
+    improved for `generations`, before it gives up. `common` vehicles are drawn to tell how common a break is. A vehicle is run
+    for at most `most_steps` steps.
     """
 
     vehicles: int = 1000
     population: int = 48
     generations: int = 30
-    common: int = 200
+    common: int = 100
+    batches: tuple[tuple[int, float], ...] = BATCHES
+    most_steps: int = MOST_STEPS
+
+
+#: A first look: most stories are of what most vehicles do.
+QUICKLY = Budget(vehicles=32, generations=0, batches=((12, 10.0), (20, 60.0)))
+#: A second look, once air accounts have shown that some pressures fit the story.
+AGAIN = Budget(vehicles=56, generations=0, batches=((16, 60.0), (40, 600.0)))
+#: What is looked at before a claim is left undecided.
+THOROUGHLY = Budget()
+#: The same story with a control turned to and fro many times after it.
+PUMPING = Budget(vehicles=24, generations=0, batches=((12, 600.0), (12, 3600.0)), most_steps=30_000, common=24)
+#: So often.
+STROKES = (20, 200)
 
 
 def find_witness(
-    arrangement: Arrangement, claim: Property, story: Story, *, seed: int = 0, budget: Budget | None = None
+    arrangement: Arrangement,
+    claim: Property,
+    story: Story,
+    *,
+    seed: int = 0,
+    budget: Budget | None = None,
+    check: Callable[[], None] = lambda: None,
 ) -> Witness | NoWitness:
     """A vehicle that breaks `claim` (or, of a `reachable` one, shows it), doing what the story does or less.
 
-    ValueError when no vehicle begins as the claim's start says.
+    `check` is called now and then, and may raise to end the search. ValueError when no vehicle begins as the claim's start says.
     """
+    plan = plan_of(arrangement, claim, story)
+    return find_planned(arrangement, claim, plan, seed=seed, budget=budget, check=check)
+
+
+def find_planned(
+    arrangement: Arrangement,
+    claim: Property,
+    plan: Plan,
+    *,
+    seed: int = 0,
+    budget: Budget | None = None,
+    check: Callable[[], None] = lambda: None,
+) -> Witness | NoWitness:
+    """The same for a plan."""
     space = Space(arrangement, arrangement.start(claim.during))
-    return _Search(space, claim, plan_of(arrangement, claim, story), seed, budget or Budget()).run()
+    return _Search(space, claim, plan, seed=seed, budget=budget or THOROUGHLY, check=check).run()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +123,10 @@ class _FoundError(Exception):
 
 
 class _Search:
-    def __init__(self, space: Space, claim: Property, plan: Plan, seed: int, budget: Budget) -> None:
-        self._space, self._claim, self._seed, self._budget = space, claim, seed, budget
+    def __init__(
+        self, space: Space, claim: Property, plan: Plan, *, seed: int, budget: Budget, check: Callable[[], None]
+    ) -> None:
+        self._space, self._claim, self._seed, self._budget, self._check = space, claim, seed, budget, check
         self._points = Points(space, plan)
         self._generator = np.random.default_rng(seed)
         self._tried = 0
@@ -94,7 +135,8 @@ class _Search:
     def run(self) -> Witness | NoWitness:
         try:
             self._draw()
-            self._improve()
+            if self._budget.generations:
+                self._improve()
         except _FoundError as found:
             return self._told(self._spared(found.candidate))
         return NoWitness(self._tried, self._best[0].margin if self._best else -np.inf)
@@ -103,23 +145,26 @@ class _Search:
 
     def _draw(self) -> None:
         for batch in range(10**6):
-            count, until = BATCHES[batch % len(BATCHES)]
-            guided = situated(self._points, self._points.draw(self._generator, count // 2, guided=True), until)
+            count, until = self._budget.batches[batch % len(self._budget.batches)]
+            guided = self._points.draw(self._generator, count // 2, guided=True)
+            if not self._points.even:
+                guided = situated(self._points, guided, until)
             self._judge(np.concatenate([guided, self._points.draw(self._generator, count - count // 2)]), until)
             if self._tried >= self._budget.vehicles:
                 return
 
     def _judge(self, rows: Floats, until: float) -> Floats:
         """The margins of some points; _FoundError once one breaks the claim for sure."""
+        self._check()
         vehicles = self._points.vehicles(rows)
         scripts = self._points.scripts(self._points.gaps(rows))
-        found = judged(self._space.arrangement, self._claim, vehicles, scripts, until, wanted=LOOKED_AT)
+        found = self._judged(vehicles, scripts, until, wanted=LOOKED_AT)
         margins = np.where(self._points.allowed(vehicles), found.margins, -1e9)
         self._tried += len(rows)
         order = sorted(range(len(rows)), key=lambda i: (margins[i] <= 0, not vehicles[i].usual, -margins[i], i))
         candidates = [_Candidate(self._points, rows[i], until, float(margins[i])) for i in order]
         for candidate in candidates[:LOOKED_AT]:
-            if candidate.margin > 0 and survives(self._points, self._claim, candidate.row, until, self._seed):
+            if candidate.margin > 0 and self._survives(candidate, until):
                 raise _FoundError(candidate)
         self._best = sorted([*self._best, *candidates], key=lambda one: -one.margin)[: self._budget.population]
         return margins
@@ -144,30 +189,54 @@ class _Search:
         )
 
     def _spared(self, candidate: _Candidate) -> _Candidate:
-        """The candidate without the acts that it can do without; without them it may take AS_LONG times as long."""
-        number, until = 0, min(candidate.until, AS_LONG * self._end(candidate) + 1.0)
-        while number < len(candidate.points.plan.acts):
-            less = self._without(candidate, number)
-            if survives(less.points, self._claim, less.row, until, self._seed):
-                candidate = less
-            else:
-                number += 1
-        return candidate
+        """The candidate without the acts that it can do without; without them it may take AS_LONG times as long.
+
+        Of many acts half are left out at once, then a quarter, and so on down to single ones.
+        """
+        until = min(candidate.until, AS_LONG * self._end(candidate) + 1.0)
+        free, row = candidate.points.freely(candidate.row)
+        candidate = replace(candidate, points=free, row=row)
+        chunk = max(1, len(free.plan.acts) // 2)
+        while True:
+            number = 0
+            while number < len(candidate.points.plan.acts):
+                self._check()
+                less = self._without(candidate, number, chunk)
+                if self._survives(less, until):
+                    candidate = less
+                else:
+                    number += chunk
+            if chunk == 1:
+                return candidate
+            chunk = chunk // 2 if len(candidate.points.plan.acts) <= FEW or chunk > FINEST else 1
+            if chunk == 1 and len(candidate.points.plan.acts) > FEW:
+                return candidate
+
+    def _survives(self, candidate: _Candidate, until: float) -> bool:
+        return survives(
+            candidate.points, self._claim, candidate.row, until, self._seed, most_steps=self._budget.most_steps
+        )
+
+    def _judged(
+        self, vehicles: list[Vehicle], scripts: list[Script], until: float, *, wanted: int | None = None
+    ) -> Verdicts:
+        arrangement, most = self._space.arrangement, self._budget.most_steps
+        return judged(arrangement, self._claim, vehicles, scripts, until, wanted=wanted, most_steps=most)
 
     def _end(self, candidate: _Candidate) -> float:
         points, row = candidate.points, candidate.row[None]
         scripts = points.scripts(points.gaps(row))
-        return float(
-            judged(self._space.arrangement, self._claim, points.vehicles(row), scripts, candidate.until).times[0]
-        )
+        return float(self._judged(points.vehicles(row), scripts, candidate.until).times[0])
 
-    def _without(self, candidate: _Candidate, number: int) -> _Candidate:
-        points, at = candidate.points, candidate.points.numbers + number
-        fewer = Points(self._space, points.plan.without(number))
-        row = np.delete(candidate.row, at)
-        if number + 1 < len(points.plan.acts):
-            gaps = points.gaps(candidate.row[None])[0]
-            row = fewer.with_gap(row[None], number, gaps[number : number + 1] + gaps[number + 1])[0]
+    def _without(self, candidate: _Candidate, first: int, count: int) -> _Candidate:
+        """The candidate, of a plan not done evenly, without some acts in a row; those that follow come when they came."""
+        points = candidate.points
+        fewer = Points(self._space, points.plan.without(first, count), even=False)
+        gaps = points.gaps(candidate.row[None])[0]
+        kept = np.concatenate([gaps[:first], gaps[first + count :]])
+        if first + count < len(gaps):
+            kept[first] += gaps[first : first + count].sum()
+        row = fewer.with_gaps(candidate.row[: points.numbers], kept)
         return _Candidate(fewer, row, candidate.until, candidate.margin)
 
     # ---------------------------------------------------------------------------------------------- the witness
@@ -176,7 +245,7 @@ class _Search:
         points, arrangement = candidate.points, self._space.arrangement
         (vehicle,) = points.vehicles(candidate.row[None])
         scripts = points.scripts(points.gaps(candidate.row[None]))
-        found = judged(arrangement, self._claim, [vehicle], scripts, candidate.until)
+        found = self._judged([vehicle], scripts, candidate.until)
         end = float(found.times[0])
         deeds = _deeds(found.histories[0], end)
         script = tuple(Act(deed.what, deed.time) for deed in deeds)
@@ -194,22 +263,25 @@ class _Search:
             moves=_moves(history),
             hunted=history.hunted,
             assumed=vehicle.assumed,
-            common=self._common(candidate),
+            common=self._common(candidate, end),
             tried=self._tried,
         )
 
-    def _common(self, candidate: _Candidate) -> Common:
-        """Of vehicles drawn at random over the declared ranges, with the same acts, how many break the claim."""
+    def _common(self, candidate: _Candidate, end: float) -> Common:
+        """Of vehicles drawn at random over the declared ranges, with the same acts, how many break the claim.
+
+        They are run for AS_LONG times as long as the witness took.
+        """
         count = self._budget.common
         generator = np.random.default_rng([self._seed, 1])
         gaps = np.repeat(candidate.points.gaps(candidate.row[None]), count, axis=0)
         drawn = candidate.points.vehicles(candidate.points.draw(generator, count))
         scripts = candidate.points.scripts(gaps)
-        found = judged(
-            self._space.arrangement, self._claim, drawn, scripts, candidate.until, most_steps=MOST_STEPS_COMMON
-        )
+        until = min(candidate.until, AS_LONG * end + 1.0)
+        most = max(MOST_STEPS_COMMON, self._budget.most_steps)
+        found = judged(self._space.arrangement, self._claim, drawn, scripts, until, most_steps=most)
         broken = found.margins > 0
-        cut = np.array([history.ended < candidate.until for history in found.histories]) & ~broken
+        cut = np.array([history.ended < until for history in found.histories]) & ~broken
         return Common(int(broken.sum()), count, int(cut.sum()))
 
 

@@ -1,0 +1,80 @@
+"""Looks for the vehicle that does what a run of the bands says.
+
+| what is known of the run                 | how far the search goes                                                  |
+|------------------------------------------|--------------------------------------------------------------------------|
+| that the bands allow it                  | `QUICKLY`: most such runs are what most vehicles do                      |
+| that air accounts fit it, or may         | `AGAIN`, then `PUMPING`: a control turned to and fro after the story     |
+| the same, and it would stay undecided    | `THOROUGHLY`: a thousand vehicles, then the best of them improved        |
+
+Why a story may need its last turns many times: to the bands air that goes in and out of a line once, or a hundred times, is
+one and the same crossing of a tank.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+from bandproof.findings.witness import NoWitness, Witness
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Story
+from bandproof.properties.claim import Property
+from bandproof.witness.script_of import plan_of
+from bandproof.witness.search import AGAIN, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned, find_witness
+from bandproof.witness.telling import Unreadable, told
+
+Check = Callable[[], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """What came of a search: the witness and its story, or how many vehicles were tried. `unread`: why there is no story."""
+
+    tried: int
+    witness: Witness | None = None
+    story: Story | None = None
+    unread: str = ""
+
+
+def witnessable(layout: Layout, claim: Property) -> bool:
+    """Whether a vehicle can be asked for: its run begins where the claim does."""
+    return layout.arrangement.start(claim.during).plain
+
+
+def first_look(layout: Layout, claim: Property, story: Story, check: Check) -> Sought:
+    """What a quick search comes to."""
+    return _told(layout, claim, [_found(layout, claim, story, QUICKLY, check)])
+
+
+def second_look(layout: Layout, claim: Property, story: Story, check: Check) -> Sought:
+    """What a search comes to that goes on until there is hardly hope."""
+    return _told(layout, claim, _tries(layout, claim, story, check))
+
+
+def _tries(layout: Layout, claim: Property, story: Story, check: Check) -> Iterator[Witness | NoWitness]:
+    yield _found(layout, claim, story, AGAIN, check)
+    plan = plan_of(layout.arrangement, claim, story)
+    for strokes in STROKES:
+        for pumped in plan.pumped(strokes):
+            yield find_planned(layout.arrangement, claim, pumped, budget=PUMPING, check=check)
+    yield _found(layout, claim, story, THOROUGHLY, check)
+
+
+def _found(layout: Layout, claim: Property, story: Story, budget: Budget, check: Check) -> Witness | NoWitness:
+    try:
+        return find_witness(layout.arrangement, claim, story, budget=budget, check=check)
+    except ValueError:
+        # No vehicle drawn keeps the condition of the start.
+        return NoWitness(0, float("-inf"))
+
+
+def _told(layout: Layout, claim: Property, tries: Iterable[Witness | NoWitness]) -> Sought:
+    tried = 0
+    for found in tries:
+        tried += found.tried
+        if isinstance(found, Witness):
+            story = told(layout, claim, found)
+            if isinstance(story, Unreadable):
+                return Sought(tried, found, unread=story.why)
+            return Sought(tried, found, story)
+    return Sought(tried)

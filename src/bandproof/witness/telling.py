@@ -1,0 +1,82 @@
+"""The story of a witness: its run in seconds, read off in bands, with the pressures and the time of every state.
+
+Times, pressures, moves and words of what people read so come from one run, and the band machine accepts it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import accumulate, pairwise
+
+import numpy as np
+
+from bandproof.findings.witness import Witness
+from bandproof.machine.layout import Layout
+from bandproof.machine.rig import replay
+from bandproof.machine.story import State, Story
+from bandproof.properties.claim import Property
+from bandproof.simulation.history import History
+from bandproof.simulation.simulate import simulate
+from bandproof.simulation.space import Space
+from bandproof.simulation.vehicle import Vehicle
+from bandproof.witness.reading import read_bands
+
+#: A story of more steps than this is read by nobody: parts that go to and fro all the time make them.
+LONGEST = 400
+#: Seconds: a run that breaks a claim as it begins is still run for so long.
+SHORTEST = 1e-3
+#: Decimals of a second in a story.
+DECIMALS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """The bands do not take the run, for the reason `why`."""
+
+    why: str
+
+
+def told(layout: Layout, claim: Property, witness: Witness) -> Story | Unreadable:
+    """The story of a witness on a layout: a run of the band machine that breaks the claim, in seconds."""
+    vehicle, history = played(layout, witness)
+    if len(history.happenings) > LONGEST:
+        return Unreadable(f"{len(history.happenings)} moves and acts")
+    read = read_bands(layout, claim, vehicle, history)
+    if read.refused is not None:
+        return Unreadable(read.refused)
+    if len(read.story.steps) > LONGEST:
+        return Unreadable(f"{len(read.story.steps)} steps")
+    story = timed(layout, read.story, read.times, history)
+    fault = replay(layout, story, claim)
+    return story if fault is None else Unreadable(fault)
+
+
+def played(layout: Layout, witness: Witness) -> tuple[Vehicle, History]:
+    """The vehicle of a witness, and its run up to where it ends."""
+    arrangement = layout.arrangement
+    vehicle = Space(arrangement, arrangement.start(witness.start)).given(witness.vehicle)
+    (history,) = simulate(arrangement, [vehicle], witness.script, until=max(witness.end, SHORTEST))
+    return vehicle, history
+
+
+def timed(layout: Layout, story: Story, times: Sequence[float], history: History) -> Story:
+    """A story with the seconds and the pressures of its states.
+
+    Things of one instant may stand in another order than they came in, so seconds never go back; and a pressure that has just
+    crossed is told at the end of its band.
+    """
+    seconds = [round(time, DECIMALS) for time in accumulate((0.0, *times), max)]
+    found = history.at(np.array(seconds)).tolist()
+    pressures = tuple(_within(layout, state, row) for state, row in zip(story.states, found, strict=True))
+    assert all(one <= other for one, other in pairwise(seconds))
+    return replace(story, pressures=pressures, seconds=tuple(seconds))
+
+
+def _within(layout: Layout, state: State, row: Sequence[float]) -> tuple[Fraction, ...]:
+    found = []
+    for volume, band, pascals in zip(layout.arrangement.volumes, state.bands, row, strict=True):
+        low, high = layout.low(volume.name, band), layout.high(volume.name, band)
+        found.append(min(max(Fraction(round(pascals)), low), high))
+    return tuple(found)
