@@ -222,7 +222,7 @@ def decide(
             sought = replace(further, tried=sought.tried + further.tried)
             if sought.witness is not None:
                 sights.extend(() if sought.story is None else sought.story.states, real=True)
-            return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
+                return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
         if isinstance(answer, Concrete):
             if sought.tried:
                 reason = NoVehicle(sought.tried, len(joined(answer.story).steps))
