@@ -10,6 +10,7 @@ import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf, lcm
 
 from bandproof.encoding.circuit import FALSE, TRUE, negate
 from bandproof.encoding.encode import Encoding
@@ -24,6 +25,19 @@ class _Term:
     is_open: int
     other: str
     values: tuple[Fraction, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Same:
+    """Sums from `low` to `high` all ask the same of the terms that follow: that `literal` is true."""
+
+    low: float
+    high: float
+    literal: int
+
+    def moved(self, share: int) -> _Same:
+        """The sums before a share was added."""
+        return _Same(self.low - share, self.high - share, self.literal)
 
 
 class FlowRule:
@@ -214,41 +228,54 @@ class FlowRule:
         return [Range(low, high) for low, high in itertools.pairwise(ends)]
 
     def _sum_positive(self, terms: list[_Term], *, strict: bool) -> int:
-        """The sum of all terms is above zero (not `strict`: or zero)."""
-        least = [Fraction(0)] * (len(terms) + 1)
-        most = [Fraction(0)] * (len(terms) + 1)
+        """The sum of all terms is above zero (not `strict`: or zero).
+
+        Terms are looked at one by one. What is still wanted of the rest is the same for all sums so far between two numbers,
+        and is built once for them (Abio and others, A new look at BDDs for pseudo-Boolean constraints, 2012).
+        """
+        scale = lcm(*(value.denominator for term in terms for value in term.values))
+        shares = [[int(value * scale) for value in term.values] for term in terms]
+        wanted = 1 if strict else 0
+        least, most = [0] * (len(terms) + 1), [0] * (len(terms) + 1)
         for i in range(len(terms) - 1, -1, -1):
-            least[i] = least[i + 1] + min(Fraction(0), *terms[i].values)
-            most[i] = most[i + 1] + max(Fraction(0), *terms[i].values)
-        known: dict[tuple[int, Fraction], int] = {}
+            least[i] = least[i + 1] + min(0, *shares[i])
+            most[i] = most[i + 1] + max(0, *shares[i])
+        known: list[list[_Same]] = [[] for _ in terms]
 
-        def holds(total: Fraction) -> bool:
-            return total > 0 or (total == 0 and not strict)
+        def build(i: int, total: int) -> _Same:
+            if total + least[i] >= wanted:
+                return _Same(wanted - least[i], inf, TRUE)
+            if total + most[i] < wanted:
+                return _Same(-inf, wanted - 1 - most[i], FALSE)
+            found = next((same for same in known[i] if same.low <= total <= same.high), None)
+            if found is None:
+                rest = [build(i + 1, total + share).moved(share) for share in shares[i]]
+                shut = build(i + 1, total)
+                literal = self._c.choose(
+                    terms[i].is_open, self._of_bands(terms[i], [r.literal for r in rest]), shut.literal
+                )
+                low, high = max(r.low for r in (*rest, shut)), min(r.high for r in (*rest, shut))
+                found = _Same(low, high, literal)
+                known[i].append(found)
+            return found
 
-        def build(i: int, total: Fraction) -> int:
-            if holds(total + least[i]):
-                return TRUE
-            if not holds(total + most[i]):
-                return FALSE
-            if (i, total) not in known:
-                term = terms[i]
-                branch = build(i + 1, total + term.values[0])
-                pairs = list(itertools.pairwise(term.values))
-                rising, falling = all(a <= b for a, b in pairs), all(a >= b for a, b in pairs)
-                levels = self._e.levels.get(term.other, []) if len(term.values) > 1 else []
-                for bit, value in zip(levels, term.values[1:], strict=True):
-                    there = build(i + 1, total + value)
-                    # A greater share is enough wherever a smaller one is.
-                    if rising:
-                        branch = self._c.either(branch, self._c.both(bit, there))
-                    elif falling:
-                        branch = self._c.either(there, self._c.both(negate(bit), branch))
-                    else:
-                        branch = self._c.choose(bit, there, branch)
-                known[i, total] = self._c.choose(term.is_open, branch, build(i + 1, total))
-            return known[i, total]
+        return build(0, 0).literal
 
-        return build(0, Fraction(0))
+    def _of_bands(self, term: _Term, literals: list[int]) -> int:
+        """The literal that belongs to the band of the term's other end."""
+        pairs = list(itertools.pairwise(term.values))
+        rising, falling = all(a <= b for a, b in pairs), all(a >= b for a, b in pairs)
+        levels = self._e.levels.get(term.other, []) if len(literals) > 1 else []
+        branch = literals[0]
+        for bit, there in zip(levels, literals[1:], strict=True):
+            # A greater share is enough wherever a smaller one is.
+            if rising:
+                branch = self._c.either(branch, self._c.both(bit, there))
+            elif falling:
+                branch = self._c.either(there, self._c.both(negate(bit), branch))
+            else:
+                branch = self._c.choose(bit, there, branch)
+        return branch
 
     # ---- the air in lines
 

@@ -3,7 +3,7 @@
 | what is known of the run                 | how far the search goes                                                  |
 |------------------------------------------|--------------------------------------------------------------------------|
 | that the bands allow it                  | `QUICKLY`: most such runs are what most vehicles do                      |
-| that air accounts fit it, or may         | `AGAIN`, then `PUMPING`: a control turned to and fro after the story     |
+| that air accounts fit it, or may         | `AGAIN`; the same with other mishaps that the claim allows; `PUMPING`: a control turned to and fro after the story |
 | the same, and it would stay undecided    | `THOROUGHLY`: a thousand vehicles, then the best of them improved        |
 
 Why a story may need its last turns many times: to the bands air that goes in and out of a line once, or a hundred times, is
@@ -18,9 +18,9 @@ from dataclasses import dataclass
 from bandproof.findings.witness import NoWitness, Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
-from bandproof.properties.claim import Property
-from bandproof.witness.script_of import plan_of
-from bandproof.witness.search import AGAIN, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned, find_witness
+from bandproof.properties.claim import Pace, Property
+from bandproof.witness.script_of import Plan, plan_of
+from bandproof.witness.search import AGAIN, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned
 from bandproof.witness.telling import Unreadable, told
 
 Check = Callable[[], None]
@@ -43,7 +43,7 @@ def witnessable(layout: Layout, claim: Property) -> bool:
 
 def first_look(layout: Layout, claim: Property, story: Story, check: Check) -> Sought:
     """What a quick search comes to."""
-    return _told(layout, claim, [_found(layout, claim, story, QUICKLY, check)])
+    return _told(layout, claim, [_found(layout, claim, plan_of(layout.arrangement, claim, story), QUICKLY, check)])
 
 
 def second_look(layout: Layout, claim: Property, story: Story, check: Check) -> Sought:
@@ -52,17 +52,21 @@ def second_look(layout: Layout, claim: Property, story: Story, check: Check) -> 
 
 
 def _tries(layout: Layout, claim: Property, story: Story, check: Check) -> Iterator[Witness | NoWitness]:
-    yield _found(layout, claim, story, AGAIN, check)
     plan = plan_of(layout.arrangement, claim, story)
-    for strokes in STROKES:
-        for pumped in plan.pumped(strokes):
-            yield find_planned(layout.arrangement, claim, pumped, budget=PUMPING, check=check)
-    yield _found(layout, claim, story, THOROUGHLY, check)
+    yield _found(layout, claim, plan, AGAIN, check)
+    plan = plan.with_mishaps(claim.mishaps)
+    if plan.loose:
+        yield _found(layout, claim, plan, AGAIN, check)
+    positions = {control.name: control.positions for control in layout.arrangement.controls}
+    for strokes in STROKES if claim.pace is not Pace.HANDS_OFF else ():
+        for pumped in plan.pumped(positions, strokes):
+            yield _found(layout, claim, pumped, PUMPING, check)
+    yield _found(layout, claim, plan, THOROUGHLY, check)
 
 
-def _found(layout: Layout, claim: Property, story: Story, budget: Budget, check: Check) -> Witness | NoWitness:
+def _found(layout: Layout, claim: Property, plan: Plan, budget: Budget, check: Check) -> Witness | NoWitness:
     try:
-        return find_witness(layout.arrangement, claim, story, budget=budget, check=check)
+        return find_planned(layout.arrangement, claim, plan, budget=budget, check=check)
     except ValueError:
         # No vehicle drawn keeps the condition of the start.
         return NoWitness(0, float("-inf"))

@@ -286,10 +286,14 @@ class Run:
         match act.what:
             case Turn(control, position):
                 row = [c.name for c in self.arrangement.controls].index(control)
-                self.controls[row, column] = self.arrangement.controls[row].positions.index(position)
+                new = self.arrangement.controls[row].positions.index(position)
+                changes = bool(self.controls[row, column] != new)
+                self.controls[row, column] = new
             case Occur(mishap):
+                changes = True
                 self.mishaps[[m.name for m in self.arrangement.mishaps].index(mishap), column] = True
-        self.record.happened(self.who[column], Happening(float(self.time[column]), act.what))
+        if changes:
+            self.record.happened(self.who[column], Happening(float(self.time[column]), act.what))
         self.act[column] += 1
         self._next_act(column)
 

@@ -13,14 +13,14 @@ from dataclasses import replace
 import numpy as np
 
 from bandproof.model.arrangement import Arrangement
-from bandproof.model.conditions import AtLeast, Below
+from bandproof.model.conditions import ALWAYS_TRUE, AtLeast, Below
 from bandproof.model.numbers import number_of
 from bandproof.model.walker import leaves
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.script import Act, Script
 from bandproof.simulation.space import Space
 from bandproof.simulation.vehicle import Quantity, SettingUse, Vehicle
-from bandproof.witness.script_of import Plan
+from bandproof.witness.script_of import Plan, PlannedAct
 
 #: Seconds: a hand that is as quick as can be, and a long wait.
 SOONEST = 0.02
@@ -39,7 +39,7 @@ class Points:
         self.numbers = len(space.free)
         self.even = len(plan.acts) > MANY if even is None else even
         self._axes = _axes(plan, even=self.even)
-        self.size = self.numbers + max(self._axes, default=-1) + 1
+        self.size = self.numbers + max(self._axes, default=-1) + 1 + len(plan.loose)
         self._same = _shared(space)
         self._fixed = dict(_begins(space, plan))
         self._spans = np.array([_span(q, plan) for q in space.free]).reshape(-1, 2)
@@ -77,8 +77,10 @@ class Points:
         return self.space.keeps(vehicles)
 
     def gaps(self, points: Floats) -> Floats:
-        """Seconds before each act, (points, acts)."""
-        return np.asarray(SOONEST * (LATEST / SOONEST) ** points[:, [self.numbers + axis for axis in self._axes]])
+        """Seconds before each act, and before each loose mishap from the start, (points, acts and loose mishaps)."""
+        loose = range(self.size - len(self.plan.loose), self.size)
+        axes = [*(self.numbers + axis for axis in self._axes), *loose]
+        return np.asarray(SOONEST * (LATEST / SOONEST) ** points[:, axes])
 
     def with_gap(self, points: Floats, act: int, seconds: Floats) -> Floats:
         """The points with other seconds before one act; of a plan done evenly, before each like it."""
@@ -88,9 +90,16 @@ class Points:
         return found
 
     def freely(self, row: Floats) -> tuple[Points, Floats]:
-        """One point in the points of the same plan in which each act has a time of its own."""
-        free = Points(self.space, self.plan, even=False)
-        return free, free.with_gaps(row[: self.numbers], self.gaps(row[None])[0])
+        """One point in the points of the same plan in which each act has a time of its own, and none is loose."""
+        gaps = self.gaps(row[None])
+        (script,) = self.scripts(gaps)
+        planned = {act.what: act for act in self.plan.acts}
+        acts = tuple(planned.get(act.what, PlannedAct(act.what, ALWAYS_TRUE)) for act in script)
+        free = Points(self.space, replace(self.plan, acts=acts, loose=()), even=False)
+        times = np.array([act.time or 0.0 for act in script])
+        after = np.diff(times, prepend=0.0)
+        waits = np.array([act.wait for act in script])
+        return free, free.with_gaps(row[: self.numbers], np.where([act.time is None for act in script], waits, after))
 
     def with_gaps(self, numbers: Floats, gaps: Floats) -> Floats:
         """The point, of a plan not done evenly, with these shares of numbers and seconds before its acts."""
@@ -100,19 +109,17 @@ class Points:
     def scripts(self, gaps: Floats, acts: int | None = None) -> list[Script]:
         """The script of each row of gaps, or its first `acts` acts.
 
-        What comes after an act that waits for the vehicle to settle waits for that too.
+        What comes after an act that waits for the vehicle to settle waits for that too; a loose mishap comes before it.
         """
-        planned = self.plan.acts[:acts]
+        planned, loose, count = self.plan.acts[:acts], self.plan.loose, len(self.plan.acts)
         waits = np.cumsum([act.settles for act in planned], dtype=np.intp) > 0
         scripts: list[Script] = []
         for row in gaps.tolist():
-            times = np.cumsum(row)
-            scripts.append(
-                tuple(
-                    Act(act.what, None, row[k]) if waits[k] else Act(act.what, float(times[k]))
-                    for k, act in enumerate(planned)
-                )
-            )
+            times = np.cumsum(row[:count])
+            timed = [Act(act.what, float(times[k])) for k, act in enumerate(planned) if not waits[k]]
+            timed += [Act(what, seconds) for what, seconds in zip(loose, row[count:], strict=False)]
+            waiting = [Act(act.what, None, row[k]) for k, act in enumerate(planned) if waits[k]]
+            scripts.append((*sorted(timed, key=lambda act: act.time or 0.0), *waiting))
         return scripts
 
 

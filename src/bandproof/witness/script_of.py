@@ -7,7 +7,7 @@ claim in another way is as good.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -32,7 +32,7 @@ class Plan:
     """What a search takes from a story.
 
     `parts` and `controls` are those the story begins with; `above` and `below` say which side of a threshold a volume
-    begins on, where the story crosses one.
+    begins on, where the story crosses one. `loose` are mishaps that the story does not have, and that may come at any time.
     """
 
     acts: tuple[PlannedAct, ...]
@@ -40,29 +40,37 @@ class Plan:
     controls: dict[str, str]
     above: dict[str, Fraction]
     below: dict[str, Fraction]
+    loose: tuple[Occur, ...] = ()
+
+    def with_mishaps(self, mishaps: Iterable[str]) -> Plan:
+        """The plan with all these mishaps, those that it does not have at any time."""
+        planned = {act.what for act in self.acts}
+        return replace(self, loose=tuple(what for what in map(Occur, sorted(mishaps)) if what not in planned))
 
     def without(self, first: int, count: int = 1) -> Plan:
         """The plan without some acts in a row."""
         return replace(self, acts=(*self.acts[:first], *self.acts[first + count :]))
 
-    def pumped(self, times: int) -> Iterator[Plan]:
-        """For each control that the plan turns: the plan, then that control turned to and fro so many times.
+    def pumped(self, positions: Mapping[str, Sequence[str]], times: int) -> Iterator[Plan]:
+        """For each control: the plan, then that control turned to and fro so many times; those that the plan turns first.
 
-        Little air goes with each turn, so a story of the bands may turn it once where a vehicle needs a hundred times.
+        Little air goes with each turn, so a story of the bands may turn it once, or leave it, where a vehicle needs a hundred
+        times. `positions` are those of every control.
         """
-        for control in dict.fromkeys(act.what.control for act in self.acts if isinstance(act.what, Turn)):
-            turns = [act for act in self.acts if isinstance(act.what, Turn) and act.what.control == control]
-            there = replace(turns[-1], situation=ALWAYS_TRUE)
-            back = replace(there, what=Turn(control, self._before(turns)))
-            if back.what != there.what:
-                yield replace(self, acts=(*self.acts, *(back, there) * times))
+        turned = dict.fromkeys(act.what.control for act in self.acts if isinstance(act.what, Turn))
+        for control in (*turned, *(name for name in positions if name not in turned)):
+            stands = [self.controls[control], *self._positions(control)]
+            others = [one for one in positions[control] if one != stands[-1]]
+            other = stands[-2] if len(stands) > 1 and stands[-2] != stands[-1] else others[0]
+            back, there = (PlannedAct(Turn(control, one), ALWAYS_TRUE) for one in (other, stands[-1]))
+            settles = any(act.settles for act in self.acts)
+            stroke = replace(back, settles=settles), replace(there, settles=settles)
+            yield replace(self, acts=(*self.acts, *stroke * times))
 
-    def _before(self, turns: Sequence[PlannedAct]) -> str:
-        """Where a control stood before its last turn."""
-        found = [act.what.position for act in turns[-2:-1] if isinstance(act.what, Turn)]
-        last = turns[-1].what
-        assert isinstance(last, Turn)
-        return found[0] if found else self.controls[last.control]
+    def _positions(self, control: str) -> list[str]:
+        """What the plan sets a control to, in order."""
+        turns = [act.what for act in self.acts if isinstance(act.what, Turn)]
+        return [what.position for what in turns if what.control == control]
 
 
 def plan_of(arrangement: Arrangement, claim: Property, story: Story) -> Plan:

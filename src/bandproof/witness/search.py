@@ -68,7 +68,7 @@ AGAIN = Budget(vehicles=56, generations=0, batches=((16, 60.0), (40, 600.0)))
 #: What is looked at before a claim is left undecided.
 THOROUGHLY = Budget()
 #: The same story with a control turned to and fro many times after it.
-PUMPING = Budget(vehicles=24, generations=0, batches=((12, 600.0), (12, 3600.0)), most_steps=30_000, common=24)
+PUMPING = Budget(vehicles=24, generations=0, batches=((12, 60.0), (12, 600.0)), most_steps=30_000, common=24)
 #: So often.
 STROKES = (20, 200)
 
