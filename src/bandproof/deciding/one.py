@@ -28,7 +28,6 @@ from bandproof.findings.reasons import (
     StartUnshown,
 )
 from bandproof.machine.layout import Layout
-from bandproof.machine.story import Story, joined
 from bandproof.machine.telling import NotARunError
 from bandproof.model.arrangement import Start
 from bandproof.properties.claim import NotApplicable, Pace, Property, coming
@@ -102,16 +101,14 @@ class Decider:
         if claim.pace is Pace.AFTER_SETTLING:
             self._waiting[_sense(claim)] = finding.verdict
         if finding.verdict is Verdict.REFUTED:
-            finding = replace(
-                finding, waiting=self._if_the_driver_waits(claim, decision.problem.layout, finding.story, clock)
-            )
+            finding = replace(finding, waiting=self._if_the_driver_waits(claim, decision, clock))
         return finding
 
-    def _run(self, claim: Property, clock: Clock, *, least: int = 0) -> Decision:
+    def _run(self, claim: Property, clock: Clock, *, least: int = 0, thorough: bool = True) -> Decision:
         from bandproof.engines.run import DisagreementError, decide  # noqa: PLC0415  (as in `decide`)
 
         try:
-            return decide(self._rule, claim, check=clock, seen=self._seen, least=least)
+            return decide(self._rule, claim, check=clock, seen=self._seen, least=least, thorough=thorough)
         except (DisagreementError, NotARunError) as contradiction:
             message = f'property "{claim.id}": {contradiction}'
             raise CrossCheckError(message) from contradiction
@@ -171,24 +168,25 @@ class Decider:
 
     # --------------------------------------------------------------------------------------------------------- pace
 
-    def _if_the_driver_waits(
-        self, claim: Property, layout: Layout, story: Story | None, clock: Clock
-    ) -> Waiting | None:
+    def _if_the_driver_waits(self, claim: Property, decision: Decision, clock: Clock) -> Waiting | None:
         """What becomes of a claim refuted at any time when the driver lets the air settle before each action."""
         from bandproof.engines.run import LONGER  # noqa: PLC0415  (as in `decide`)
         from bandproof.machine.rig import replay  # noqa: PLC0415  (as in `decide`)
+        from bandproof.witness.rechecking import acts_once_settled  # noqa: PLC0415  (as in `decide`)
 
+        layout, story, witness = decision.problem.layout, decision.story, decision.witness
         if story is None or claim.pace is not Pace.ANY_TIME:
             return None
         waiting = replace(claim, pace=Pace.AFTER_SETTLING)
-        if replay(layout, story, waiting) is None:
+        waits = witness is None or acts_once_settled(layout.arrangement, witness)
+        if waits and replay(layout, story, waiting) is None:
             return Waiting(Verdict.REFUTED, same_story=True)
         sense = _sense(waiting)
         if sense not in self._waiting:
             try:
                 # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
-                least = max(0, len(joined(story).steps) - LONGER)
-                self._waiting[sense] = self._run(waiting, clock, least=least).verdict
+                least = max(0, decision.least - LONGER)
+                self._waiting[sense] = self._run(waiting, clock, least=least, thorough=False).verdict
             except GaveUpError as limit:
                 return Waiting(Verdict.UNDECIDED, gave_up=limit.reason)
         return Waiting(self._waiting[sense])

@@ -91,7 +91,8 @@ class Outcome:
 class Decision:
     """The answer to one property, checked. `problem` is what the invariant's literals refer to.
 
-    `vehicle` is what the story's pressures hold for, where they come from air accounts; `witness` whose run it tells.
+    `vehicle` is what the story's pressures hold for, where they come from air accounts; `witness` whose run it tells. No
+    run of the bands of fewer than `least` steps decides the claim so.
     """
 
     verdict: Verdict
@@ -103,6 +104,7 @@ class Decision:
     lemmas: tuple[Lemma, ...] = ()
     vehicle: Vehicle | None = None
     witness: Witness | None = None
+    least: int = 0
 
 
 class DisagreementError(Exception):
@@ -174,6 +176,7 @@ def decide(
     seen: dict[str, Sights] | None = None,
     real: bool = True,
     witnessed: bool = True,
+    thorough: bool = True,
     least: int = 0,
 ) -> Decision:
     """Decide one property. `seen` keeps, per start, pace and mishaps, states known to be reachable, to be reused.
@@ -185,7 +188,8 @@ def decide(
     the lemma does not forbid ("Air is conserved"). Where it is not shown that no pressures fit, vehicles are looked for
     harder, then other runs, and the claim stays undecided when none comes true. Runs to a start that has to be reached from
     another are believed of the accounts. With `witnessed` false all are; with `real` false the band machine's runs are
-    taken as they are: for comparing engines with one another, not for a verdict.
+    taken as they are: for comparing engines with one another, not for a verdict. Not `thorough`: vehicles are not looked for
+    to the last.
     """
     problem = pose(rule, claim)
     known = {} if seen is None else seen
@@ -218,11 +222,11 @@ def decide(
             _replayed(rule, claim, answer.story, "the search for pressures")
         if sought.tried and not isinstance(answer, Impossible):
             story = answer.story if isinstance(answer, Concrete) else outcome.story
-            further = second_look(rule.layout, claim, story, check)
+            further = second_look(rule.layout, claim, story, check, thorough=thorough)
             sought = replace(further, tried=sought.tried + further.tried)
             if sought.witness is not None:
                 sights.extend(() if sought.story is None else sought.story.states, real=True)
-                return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
+                return _witnessed(claim, problem, replace(outcome, story=story), sought, tuple(lemmas))
         if isinstance(answer, Concrete):
             if sought.tried:
                 reason = NoVehicle(sought.tried, len(joined(answer.story).steps))
@@ -300,7 +304,8 @@ def _shown(claim: Property, problem: Problem, outcome: Outcome, story: Story) ->
     if more > steps and not story.seconds:
         reasons.append(ShorterUnreal(more - steps))
     verdict = Verdict.PROVEN if monitor_of(claim).wanted else Verdict.REFUTED
-    return Decision(verdict, tuple(reasons), outcome.engine, problem, story=story)
+    least = steps if outcome.least is None else outcome.least
+    return Decision(verdict, tuple(reasons), outcome.engine, problem, story=story, least=least)
 
 
 def _sights(problem: Problem) -> Sights:

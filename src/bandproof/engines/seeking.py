@@ -46,18 +46,22 @@ def first_look(layout: Layout, claim: Property, story: Story, check: Check) -> S
     return _told(layout, claim, [_found(layout, claim, plan_of(layout.arrangement, claim, story), QUICKLY, check)])
 
 
-def second_look(layout: Layout, claim: Property, story: Story, check: Check) -> Sought:
-    """What a search comes to that goes on until there is hardly hope."""
-    return _told(layout, claim, _tries(layout, claim, story, check))
+def second_look(layout: Layout, claim: Property, story: Story, check: Check, *, thorough: bool = True) -> Sought:
+    """What a search comes to that goes on, where it is `thorough`, until there is hardly hope."""
+    return _told(layout, claim, _tries(layout, claim, story, check, thorough=thorough))
 
 
-def _tries(layout: Layout, claim: Property, story: Story, check: Check) -> Iterator[Witness | NoWitness]:
+def _tries(
+    layout: Layout, claim: Property, story: Story, check: Check, *, thorough: bool
+) -> Iterator[Witness | NoWitness]:
     plan = plan_of(layout.arrangement, claim, story)
     yield _found(layout, claim, plan, AGAIN, check)
     plan = plan.with_mishaps(claim.mishaps)
     if plan.loose:
         yield _found(layout, claim, plan, AGAIN, check)
     positions = {control.name: control.positions for control in layout.arrangement.controls}
+    if not thorough:
+        return
     for strokes in STROKES if claim.pace is not Pace.HANDS_OFF else ():
         for pumped in plan.pumped(positions, strokes):
             yield _found(layout, claim, pumped, PUMPING, check)

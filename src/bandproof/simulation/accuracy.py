@@ -37,6 +37,9 @@ HUNTING_MOVES = 12.0
 HUNTING_MEMORY = 10.0
 HUNTING_PASCALS = 500.0
 QUICK = 2.0
+#: The play in a search, where thousands of vehicles are run: a shuttle between two tanks that fill together makes a quarter of the
+#: moves. What is found is run again with HUNTING_PASCALS.
+SEARCH_PASCALS = 2000.0
 #: Beyond HUNTING_MOVES moves of the latter sort in about RAPID_MEMORY seconds the moving time doubles with each further one, up to
 #: HUNTING_SECONDS. A line that such a part fills and empties swings by what the air does in that time.
 RAPID_MEMORY = 1.0

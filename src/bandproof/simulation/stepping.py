@@ -76,8 +76,10 @@ class Run:
         *,
         keep: bool,
         most_steps: int = MOST_STEPS,
+        hunting_play: float = HUNTING_PASCALS,
     ) -> None:
         arrangement = fleet.arrangement
+        self.hunting_play = hunting_play
         self.most_steps = most_steps
         self.endings: list[Ending] = [observer for observer in observers if isinstance(observer, Ending)]
         self.fleet, self.arrangement, self.scripts, self.observers, self.keep = (
@@ -331,14 +333,14 @@ class Run:
         for k, (way, opens) in enumerate(zip(self.fleet.network.ways, self.opens, strict=True)):
             self.open_c[k, columns] = self.c[k, columns] * opens[self.parts[way.part, columns]]
         hunting = self._hunting()[:, columns]
-        self.play[:, columns] = np.where(hunting, HUNTING_PASCALS, 0.0)[self.owner]
+        self.play[:, columns] = np.where(hunting, self.hunting_play, 0.0)[self.owner]
         for part, j in zip(*np.nonzero(hunting), strict=True):
             self.record.hunts(self.who[columns[j]], self.arrangement.parts[part].name)
         margin = self._margins(self._sight(columns, self.time[columns], self.pressure[:, columns]))
         margin -= self.play[:, columns]
         self.margin[:, columns] = margin
         turned = self.moved[np.ix_(self.owner, columns)] == self.time[columns]
-        back = margin + self.play[:, columns] > -2 * HUNTING_PASCALS
+        back = margin + self.play[:, columns] > -2 * self.hunting_play
         self.near[:, columns] = np.where(turned, back, self.near[:, columns])
         self.enabled[:, columns] = self.parts[np.ix_(self.owner, columns)] == self.source[:, None]
         self.holds[:, columns] = margin > 0

@@ -14,6 +14,7 @@ from bandproof.simulation.history import History
 from bandproof.simulation.margins import Sight
 from bandproof.simulation.script import Occur, Turn
 from bandproof.simulation.second import GivenUpError, simulate_second
+from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space, numbers_of
 from bandproof.simulation.vehicle import Vehicle
 from bandproof.witness.judging import Judge, Stillness, allowance
@@ -23,6 +24,8 @@ from bandproof.witness.points import shared_settings
 BOTH = 2.0
 #: Seconds, and share of the time: a claim is looked at after steps, and they are as far apart as this.
 SEEN = 0.02, 0.02
+#: Seconds: a run that breaks a claim as it begins is still run for so long.
+SHORTEST = 1e-3
 
 
 def recheck_witness(arrangement: Arrangement, claim: Property, witness: Witness) -> list[str]:
@@ -41,6 +44,22 @@ def recheck_witness(arrangement: Arrangement, claim: Property, witness: Witness)
     except (GivenUpError, ValueError) as error:
         return [str(error)]
     return [*_broken(arrangement, claim, witness, judge), *_same(arrangement, witness, history), *waits.faults(claim)]
+
+
+def acts_once_settled(arrangement: Arrangement, witness: Witness) -> bool:
+    """Whether the vehicle has settled before each act of the driver."""
+    vehicle = Space(arrangement, arrangement.start(witness.start)).given(witness.vehicle)
+    fleet = Fleet(arrangement, [vehicle])
+    waits = _Waits(fleet)
+    simulate(
+        arrangement,
+        [vehicle],
+        witness.script,
+        until=max(witness.end, SHORTEST),
+        observers=lambda _: (waits,),
+        keep=False,
+    )
+    return not waits.hasty
 
 
 def _unfit(arrangement: Arrangement, claim: Property, witness: Witness) -> list[str]:
@@ -136,13 +155,14 @@ class _Waits:
         self._stillness = Stillness(fleet, tanks_held=True)
         self._before: Floats | None = None
         self._still = True
-        self._hasty: list[float] = []
+        #: When the driver acted and the vehicle had not settled.
+        self.hasty: list[float] = []
 
     def __call__(self, sight: Sight) -> None:
         """Take note of what is seen."""
         controls = sight.controls.astype(np.float64)
         if self._before is not None and (controls != self._before).any() and not self._still:
-            self._hasty.append(float(sight.times[0]))
+            self.hasty.append(float(sight.times[0]))
         self._before = controls.copy()
         self._stillness(sight)
         self._still = bool(self._stillness.of(sight)[0][0])
@@ -150,4 +170,4 @@ class _Waits:
     def faults(self, claim: Property) -> list[str]:
         """The acts that came too soon for a driver who waits."""
         waits = claim.pace is Pace.AFTER_SETTLING
-        return [f"the driver acts at {time:.3f} s, before the air has settled" for time in self._hasty if waits]
+        return [f"the driver acts at {time:.3f} s, before the air has settled" for time in self.hasty if waits]

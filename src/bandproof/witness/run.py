@@ -9,7 +9,7 @@ import numpy as np
 
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import Property
-from bandproof.simulation.accuracy import STATED_PASCALS, STATED_SECONDS, STATED_SHARE
+from bandproof.simulation.accuracy import SEARCH_PASCALS, STATED_PASCALS, STATED_SECONDS, STATED_SHARE
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History
@@ -22,6 +22,8 @@ from bandproof.witness.points import Points, moved
 
 #: Steps after which a vehicle is left where it is: a part that goes to and fro for ever is not worth more.
 MOST_STEPS = 1500
+#: The same while acts are left out.
+FEWER_SHAKES = 2
 #: How many times every number of a candidate is moved by its error, one way or the other at random.
 SHAKES = 8
 
@@ -45,6 +47,7 @@ def judged(
     *,
     wanted: int | None = None,
     most_steps: int = MOST_STEPS,
+    hunting_play: float = SEARCH_PASCALS,
 ) -> Verdicts:
     """Run vehicles, each for at most `most_steps` steps, and judge them as they ran; stop once `wanted` have broken it."""
     judges: list[Judge] = []
@@ -54,7 +57,14 @@ def judged(
         return (judges[-1],)
 
     histories = simulate(
-        arrangement, vehicles, scripts, until=until, observers=watch, keep=False, most_steps=most_steps
+        arrangement,
+        vehicles,
+        scripts,
+        until=until,
+        observers=watch,
+        keep=False,
+        most_steps=most_steps,
+        hunting_play=hunting_play,
     )
     margins, first, times = (
         np.concatenate([np.zeros(0), *(getattr(judge, name) for judge in judges)])
@@ -99,7 +109,14 @@ def _first_time(
 
 
 def survives(
-    points: Points, claim: Property, row: Floats, until: float, seed: int, *, most_steps: int = MOST_STEPS
+    points: Points,
+    claim: Property,
+    row: Floats,
+    until: float,
+    seed: int,
+    *,
+    most_steps: int = MOST_STEPS,
+    shakes: int = SHAKES,
 ) -> bool:
     """Whether a point still breaks a claim with every pressure, setting and time moved by the simulator's stated error."""
     generator = np.random.default_rng(seed)
@@ -113,9 +130,9 @@ def survives(
 
     shaken = [
         moved(vehicle, errors([*vehicle.pressures.values()]), errors([*vehicle.settings.values()]))
-        for _ in range(SHAKES)
+        for _ in range(shakes)
     ]
-    gaps = np.repeat(points.gaps(row[None]), SHAKES, axis=0)
+    gaps = np.repeat(points.gaps(row[None]), shakes, axis=0)
     gaps += generator.choice([-1.0, 1.0], size=gaps.shape) * (STATED_SECONDS + STATED_SHARE * gaps)
     gaps = np.concatenate([points.gaps(row[None]), np.maximum(gaps, 0.0)])
     found = judged(arrangement, claim, [vehicle, *shaken], points.scripts(gaps), until, most_steps=most_steps)

@@ -18,15 +18,16 @@ from bandproof.model.arrangement import Arrangement
 from bandproof.model.conditions import AtLeast, Below
 from bandproof.model.walker import leaves
 from bandproof.properties.claim import Property
+from bandproof.simulation.accuracy import HUNTING_PASCALS
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Act, Occur, Script, Turn
 from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space, numbers_of
 from bandproof.simulation.vehicle import Vehicle
-from bandproof.witness.judging import target
+from bandproof.witness.judging import allowance, target
 from bandproof.witness.points import Points
-from bandproof.witness.run import MOST_STEPS, Verdicts, judged, situated, survives
+from bandproof.witness.run import FEWER_SHAKES, MOST_STEPS, SHAKES, Verdicts, judged, situated, survives
 from bandproof.witness.script_of import Plan, plan_of
 
 #: Vehicles of each batch and the seconds they are run, one batch after the other until the budget is used.
@@ -35,13 +36,14 @@ BATCHES = ((48, 60.0), (128, 600.0), (256, 60.0), (128, 3600.0), (256, 600.0))
 SHORTEST = 1e-3
 #: See `_Search._spared`.
 AS_LONG = 3.0
+#: Steps after which a single vehicle is given up.
+MOST_STEPS_ALONE = 100_000
 #: Steps after which a vehicle drawn to tell how common a break is, is given up.
 MOST_STEPS_COMMON = 4000
 #: How many of a batch's best are looked at again.
 LOOKED_AT = 6
-#: Of more acts than FEW they are not left out one by one, nor by fewer than FINEST at once.
-FEW = 24
-FINEST = 8
+#: Of more acts than FEW they are not left out one by one.
+FEW = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,7 @@ class Budget:
 #: A first look: most stories are of what most vehicles do.
 QUICKLY = Budget(vehicles=32, generations=0, batches=((12, 10.0), (20, 60.0)))
 #: A second look, once air accounts have shown that some pressures fit the story.
-AGAIN = Budget(vehicles=56, generations=0, batches=((16, 60.0), (40, 600.0)))
+AGAIN = Budget(vehicles=40, generations=0, batches=((16, 60.0), (24, 600.0)), most_steps=3000)
 #: What is looked at before a claim is left undecided.
 THOROUGHLY = Budget()
 #: The same story with a control turned to and fro many times after it.
@@ -138,7 +140,11 @@ class _Search:
             if self._budget.generations:
                 self._improve()
         except _FoundError as found:
-            return self._told(self._spared(found.candidate))
+            spared = self._spared(found.candidate)
+            sure = self._survives(spared, spared.until)
+            told = self._told(spared if sure else found.candidate)
+            if told is not None:
+                return told
         return NoWitness(self._tried, self._best[0].margin if self._best else -np.inf)
 
     # ----------------------------------------------------------------------------------------------- the search
@@ -191,37 +197,55 @@ class _Search:
     def _spared(self, candidate: _Candidate) -> _Candidate:
         """The candidate without the acts that it can do without; without them it may take AS_LONG times as long.
 
-        Of many acts half are left out at once, then a quarter, and so on down to single ones.
+        Of more than FEW acts, as many as can are left out at the end; then only mishaps are left out one by one.
         """
         until = min(candidate.until, AS_LONG * self._end(candidate) + 1.0)
         free, row = candidate.points.freely(candidate.row)
         candidate = replace(candidate, points=free, row=row)
-        chunk = max(1, len(free.plan.acts) // 2)
-        while True:
-            number = 0
-            while number < len(candidate.points.plan.acts):
-                self._check()
-                less = self._without(candidate, number, chunk)
-                if self._survives(less, until):
-                    candidate = less
-                else:
-                    number += chunk
-            if chunk == 1:
-                return candidate
-            chunk = chunk // 2 if len(candidate.points.plan.acts) <= FEW or chunk > FINEST else 1
-            if chunk == 1 and len(candidate.points.plan.acts) > FEW:
-                return candidate
+        if len(free.plan.acts) > FEW:
+            candidate = self._shortened(candidate, until)
+        acts = candidate.points.plan.acts
+        for number in reversed(range(len(acts))):
+            if len(acts) <= FEW or isinstance(acts[number].what, Occur):
+                less = self._without(candidate, number, 1)
+                candidate = less if self._survives(less, until, shakes=FEWER_SHAKES) else candidate
+        return candidate
 
-    def _survives(self, candidate: _Candidate, until: float) -> bool:
-        return survives(
-            candidate.points, self._claim, candidate.row, until, self._seed, most_steps=self._budget.most_steps
-        )
+    def _shortened(self, candidate: _Candidate, until: float) -> _Candidate:
+        """The candidate with the fewest of its first acts, by halving: fewer may do where more do not, rarely."""
+        acts = len(candidate.points.plan.acts)
+        low, high = 0, acts
+        while low < high:
+            middle = (low + high) // 2
+            less = self._without(candidate, middle, len(candidate.points.plan.acts) - middle)
+            if self._survives(less, until, shakes=FEWER_SHAKES):
+                candidate, high = less, middle
+            else:
+                low = middle + 1
+        return candidate
+
+    def _survives(self, candidate: _Candidate, until: float, *, shakes: int = SHAKES) -> bool:
+        points, row, most = candidate.points, candidate.row, self._budget.most_steps
+        return survives(points, self._claim, row, until, self._seed, most_steps=most, shakes=shakes)
 
     def _judged(
         self, vehicles: list[Vehicle], scripts: list[Script], until: float, *, wanted: int | None = None
     ) -> Verdicts:
         arrangement, most = self._space.arrangement, self._budget.most_steps
         return judged(arrangement, self._claim, vehicles, scripts, until, wanted=wanted, most_steps=most)
+
+    def _again(self, candidate: _Candidate) -> Verdicts:
+        """The candidate run once more, as exactly as witnesses are."""
+        points, row = candidate.points, candidate.row[None]
+        return judged(
+            self._space.arrangement,
+            self._claim,
+            points.vehicles(row),
+            points.scripts(points.gaps(row)),
+            candidate.until,
+            most_steps=MOST_STEPS_ALONE,
+            hunting_play=HUNTING_PASCALS,
+        )
 
     def _end(self, candidate: _Candidate) -> float:
         points, row = candidate.points, candidate.row[None]
@@ -241,11 +265,14 @@ class _Search:
 
     # ---------------------------------------------------------------------------------------------- the witness
 
-    def _told(self, candidate: _Candidate) -> Witness:
+    def _told(self, candidate: _Candidate) -> Witness | None:
+        """The witness that a candidate is; None where it breaks nothing when it is run more exactly."""
         points, arrangement = candidate.points, self._space.arrangement
         (vehicle,) = points.vehicles(candidate.row[None])
-        scripts = points.scripts(points.gaps(candidate.row[None]))
-        found = self._judged([vehicle], scripts, candidate.until)
+        found = self._again(candidate)
+        hunted = bool(found.histories[0].hunted)
+        if found.margins[0] <= allowance(float(arrangement.atmosphere), self._claim, hunted=hunted):
+            return None
         end = float(found.times[0])
         deeds = _deeds(found.histories[0], end)
         script = tuple(Act(deed.what, deed.time) for deed in deeds)
