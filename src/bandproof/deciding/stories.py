@@ -3,8 +3,12 @@
 All that a story file says is either compared with what follows from the arrangement, the claim and the run, or said to be
 unchecked: the name of the arrangement's file, and keys that a story file does not have.
 
-Limits: sizes and settings that a story's pressures hold for are not in the file. Where the middle of each declared size
-does not do, and it is not shown that none does, pressures are looked for anew, and it is said that those in the file are not checked.
+Where the file has a witness, its vehicle is run again in seconds by another integrator, which has to break the claim as the file
+says; and where the story is that very run, it is read off anew and compared.
+
+Limits: sizes and settings that the pressures of a story without a witness hold for are not in the file. Where the middle of each
+declared size does not do, and it is not shown that none does, pressures are looked for anew, and it is said that those in
+the file are not checked.
 """
 
 from __future__ import annotations
@@ -19,6 +23,7 @@ from bandproof.deciding.rechecked import BadFileError, Rechecked, claim_of
 from bandproof.findings.shapes import BadRecordError
 from bandproof.findings.standing import Question
 from bandproof.findings.story_file import StoryFile
+from bandproof.findings.witness_records import witness_of
 from bandproof.machine.layout import Layout, grid_fault
 from bandproof.machine.rig import plays, replay
 from bandproof.machine.story import Moved, State, Story
@@ -80,6 +85,10 @@ def _checked(case: Case, document: StoryFile, answer: Rechecked) -> Rechecked:
     if claim is None:
         done = (*answer.done, "no vehicle that does it was looked for: it is a run of the bands")
         return replace(answer, ok=True, done=done)
+    if document.witness is not None:
+        return _witnessed(layout, story, claim, document, answer)
+    if story.seconds:
+        return replace(answer, faults=("it has seconds, but no witness whose they are",))
     return _made_real(layout, story, claim, answer)
 
 
@@ -133,9 +142,27 @@ def said_wrongly(layout: Layout, story: Story, document: StoryFile, claim: Prope
         says, ending = str(Question.COMES_TO_REST), document.ending
     else:
         says, ending = claim.says, last_words(claim.says, broken=claim.shape is not Shape.REACHABLE)
-    written = story_json(layout, story, claim=document.property, says=says, ending=ending)
+    witness = None if document.witness is None else witness_of(document.witness)
+    written = story_json(layout, story, claim=document.property, says=says, ending=ending, witness=witness)
     place = differing(document, written)
     return None if place is None else f'story file, "{place}" is not what this run and its claim say'
+
+
+def _witnessed(layout: Layout, story: Story, claim: Property, document: StoryFile, answer: Rechecked) -> Rechecked:
+    """Whether the vehicle breaks the claim in seconds too, and the story is its run."""
+    from bandproof.witness.rechecking import recheck_witness  # noqa: PLC0415  (as above)
+    from bandproof.witness.telling import same_run  # noqa: PLC0415  (as above)
+
+    assert document.witness is not None
+    witness = witness_of(document.witness)
+    faults = recheck_witness(layout.arrangement, claim, witness)
+    if not faults and story.seconds:
+        faults = same_run(layout, claim, witness, story)
+    if faults:
+        return replace(answer, faults=tuple(f"the witness: {fault}" for fault in faults))
+    ran = f"its vehicle, run for {witness.end:.2f} s by another integrator, does it"
+    told = "the story is that run, read off in bands" if story.seconds else "the story is not that run, but led to it"
+    return replace(answer, ok=True, done=(*answer.done, f"{ran}; {told}"))
 
 
 def _made_real(layout: Layout, story: Story, claim: Property, answer: Rechecked) -> Rechecked:

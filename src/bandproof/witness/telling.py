@@ -17,6 +17,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
 from bandproof.machine.story import State, Story
 from bandproof.properties.claim import Property
+from bandproof.simulation.accuracy import STATED_PASCALS, STATED_SECONDS, STATED_SHARE
 from bandproof.simulation.history import History
 from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space
@@ -27,6 +28,8 @@ from bandproof.witness.reading import read_bands
 LONGEST = 400
 #: Seconds: a run that breaks a claim as it begins is still run for so long.
 SHORTEST = 1e-3
+#: So many differences are named.
+MOST_FAULTS = 5
 #: Decimals of a second in a story.
 DECIMALS = 4
 
@@ -51,6 +54,28 @@ def told(layout: Layout, claim: Property, witness: Witness) -> Story | Unreadabl
     story = timed(layout, read.story, read.times, history)
     fault = replay(layout, story, claim)
     return story if fault is None else Unreadable(fault)
+
+
+def same_run(layout: Layout, claim: Property, witness: Witness, story: Story) -> list[str]:
+    """In what a story with seconds is not the run of a witness, a sentence each; nothing where it is.
+
+    Pressures and times may differ by what the simulator may err by.
+    """
+    anew = told(layout, claim, witness)
+    if isinstance(anew, Unreadable):
+        return [f"its run is not told step by step: {anew.why}"]
+    if (anew.states, anew.steps) != (story.states, story.steps):
+        return ["its run, read off in bands, is another story"]
+    faults = []
+    for number, (one, other) in enumerate(zip(anew.seconds, story.seconds, strict=True)):
+        if abs(one - other) > STATED_SECONDS + STATED_SHARE * one:
+            faults.append(f"state {number} is at {one:g} s, not at {other:g} s")
+    atmosphere = float(layout.arrangement.atmosphere)
+    for number, (mine, theirs) in enumerate(zip(anew.pressures, story.pressures, strict=True)):
+        for volume, here, there in zip(layout.arrangement.volumes, map(float, mine), map(float, theirs), strict=True):
+            if abs(here - there) > STATED_PASCALS + STATED_SHARE * (atmosphere + here):
+                faults.append(f"{volume.name} is at {here:.0f} Pa in state {number}, not at {there:.0f}")
+    return faults[:MOST_FAULTS]
 
 
 def played(layout: Layout, witness: Witness) -> tuple[Vehicle, History]:
