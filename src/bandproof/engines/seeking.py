@@ -3,7 +3,7 @@
 | what is known of the run                 | how far the search goes                                                  |
 |------------------------------------------|--------------------------------------------------------------------------|
 | that the bands allow it                  | `QUICKLY`: most such runs are what most vehicles do                      |
-| that air accounts fit it, or may         | `AGAIN`; the same with other mishaps that the claim allows; `PUMPING`: a control turned to and fro after the story |
+| that air accounts fit it, or may         | `AGAIN`, then `LONGER`, both also with other mishaps that the claim allows; between them and after them `PUMPING`: a control turned to and fro after the story |
 | the same, and it would stay undecided    | `THOROUGHLY`: a thousand vehicles, then the best of them improved        |
 
 Why a story may need its last turns many times: to the bands air that goes in and out of a line once, or a hundred times, is
@@ -20,7 +20,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
 from bandproof.properties.claim import Pace, Property
 from bandproof.witness.script_of import Plan, plan_of
-from bandproof.witness.search import AGAIN, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned
+from bandproof.witness.search import AGAIN, LONGER, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned
 from bandproof.witness.telling import Unreadable, told
 
 Check = Callable[[], None]
@@ -55,17 +55,21 @@ def _tries(
     layout: Layout, claim: Property, story: Story, check: Check, *, thorough: bool
 ) -> Iterator[Witness | NoWitness]:
     plan = plan_of(layout.arrangement, claim, story)
-    yield _found(layout, claim, plan, AGAIN, check)
-    plan = plan.with_mishaps(claim.mishaps)
-    if plan.loose:
-        yield _found(layout, claim, plan, AGAIN, check)
+    more = plan.with_mishaps(claim.mishaps)
+    plans = [plan, more] if more.loose else [plan]
+    yield from (_found(layout, claim, one, AGAIN, check) for one in plans)
+    pumping = [list(_pumped(layout, claim, plans[-1], strokes)) for strokes in STROKES]
+    yield from (_found(layout, claim, one, PUMPING, check) for one in pumping[0])
+    yield from (_found(layout, claim, one, LONGER, check) for one in plans)
+    if thorough:
+        yield from (_found(layout, claim, one, PUMPING, check) for several in pumping[1:] for one in several)
+        yield _found(layout, claim, plans[-1], THOROUGHLY, check)
+
+
+def _pumped(layout: Layout, claim: Property, plan: Plan, strokes: int) -> Iterator[Plan]:
+    """The plan with each control turned to and fro after it, where the driver may act."""
     positions = {control.name: control.positions for control in layout.arrangement.controls}
-    if not thorough:
-        return
-    for strokes in STROKES if claim.pace is not Pace.HANDS_OFF else ():
-        for pumped in plan.pumped(positions, strokes):
-            yield _found(layout, claim, pumped, PUMPING, check)
-    yield _found(layout, claim, plan, THOROUGHLY, check)
+    yield from plan.pumped(positions, strokes) if claim.pace is not Pace.HANDS_OFF else ()
 
 
 def _found(layout: Layout, claim: Property, plan: Plan, budget: Budget, check: Check) -> Witness | NoWitness:

@@ -25,6 +25,8 @@ from bandproof.witness.script_of import Plan, PlannedAct
 #: Seconds: a hand that is as quick as can be, and a long wait.
 SOONEST = 0.02
 LATEST = 1800.0
+#: The power to which a share is raised to draw it near a threshold: one application of the brakes takes a psi from a tank.
+NEARER = 4
 #: A plan of more acts than this is done evenly.
 MANY = 8
 #: How many candidates are drawn for each vehicle wanted before a start's condition is given up on.
@@ -42,10 +44,13 @@ class Points:
         self.size = self.numbers + max(self._axes, default=-1) + 1 + len(plan.loose)
         self._same = _shared(space)
         self._fixed = dict(_begins(space, plan))
+        pressures = [q.key if q.table == "pressures" else "" for q in space.free]
+        self._above = np.array([name in plan.above for name in pressures], dtype=bool)
+        self._below = np.array([name in plan.below for name in pressures], dtype=bool)
         self._spans = np.array([_span(q, plan) for q in space.free]).reshape(-1, 2)
 
     def draw(self, generator: np.random.Generator, count: int, *, guided: bool = False) -> Floats:
-        """`count` points drawn at random; `guided`: on the sides of thresholds where the plan begins.
+        """`count` points drawn at random; `guided`: on the sides of thresholds where the plan begins, half of them near those.
 
         ValueError when no point keeps the condition of the start.
         """
@@ -54,14 +59,20 @@ class Points:
         while len(found) < count and tried < PATIENCE * count:
             drawn = generator.random((count, self.size))
             if guided:
-                low, high = self._spans.T
-                drawn[:, : self.numbers] = low + drawn[:, : self.numbers] * (high - low)
+                drawn[:, : self.numbers] = self._guided(drawn[:, : self.numbers])
             found = np.concatenate([found, drawn[self.allowed(self.vehicles(drawn))]])
             tried += count
         if len(found) < count:
             message = f'no vehicle drawn keeps the condition of start "{self.space.start.name}"'
             raise ValueError(message)
         return found[:count]
+
+    def _guided(self, shares: Floats) -> Floats:
+        """Shares of numbers drawn anew on the sides of thresholds; of every other point, near them."""
+        low, high = self._spans.T
+        near = shares[::2]
+        near[:] = np.where(self._above, near**NEARER, np.where(self._below, 1 - (1 - near) ** NEARER, near))
+        return np.asarray(low + shares * (high - low))
 
     def vehicles(self, points: Floats) -> list[Vehicle]:
         """The vehicle of each point."""

@@ -66,13 +66,15 @@ class Budget:
 #: A first look: most stories are of what most vehicles do.
 QUICKLY = Budget(vehicles=32, generations=0, batches=((12, 10.0), (20, 60.0)))
 #: A second look, once air accounts have shown that some pressures fit the story.
-AGAIN = Budget(vehicles=40, generations=0, batches=((16, 60.0), (24, 600.0)), most_steps=3000)
+AGAIN = Budget(vehicles=40, generations=0, batches=((16, 10.0), (24, 60.0)))
+#: The same for what takes longer, as filling does.
+LONGER = Budget(vehicles=24, generations=0, batches=((24, 600.0),), most_steps=3000)
 #: What is looked at before a claim is left undecided.
 THOROUGHLY = Budget()
 #: The same story with a control turned to and fro many times after it.
 PUMPING = Budget(vehicles=24, generations=0, batches=((12, 60.0), (12, 600.0)), most_steps=30_000, common=24)
 #: So often.
-STROKES = (20, 200)
+STROKES = (20, 100)
 
 
 def find_witness(

@@ -28,6 +28,8 @@ from bandproof.witness.reading import read_bands
 LONGEST = 400
 #: Seconds: a run that breaks a claim as it begins is still run for so long.
 SHORTEST = 1e-3
+#: Seconds: a move at the very end belongs to the run.
+TAIL = 1e-5
 #: So many differences are named.
 MOST_FAULTS = 5
 #: Decimals of a second in a story.
@@ -82,7 +84,7 @@ def played(layout: Layout, witness: Witness) -> tuple[Vehicle, History]:
     """The vehicle of a witness, and its run up to where it ends."""
     arrangement = layout.arrangement
     vehicle = Space(arrangement, arrangement.start(witness.start)).given(witness.vehicle)
-    (history,) = simulate(arrangement, [vehicle], witness.script, until=max(witness.end, SHORTEST))
+    (history,) = simulate(arrangement, [vehicle], witness.script, until=max(witness.end, SHORTEST) + TAIL)
     return vehicle, history
 
 
