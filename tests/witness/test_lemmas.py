@@ -157,7 +157,7 @@ def test_a_search_that_a_hint_cuts_short_has_proven_nothing(monkeypatch: pytest.
     hint = Unclear(NoPressures(Unreal.NO_SIZES), Lemma((frozenset(),), None))
     monkeypatch.setattr("bandproof.engines.run.concretise", lambda *_, **__: hint)
     arrangement, _ = cylinder("1")
-    decision = decide(StepRule(layout_for(arrangement, claim)), claim)
+    decision = decide(StepRule(layout_for(arrangement, claim)), claim, witnessed=False)
     assert decision.verdict is Verdict.UNDECIDED
     assert decision.reasons == (NoPressures(Unreal.NO_SIZES),)
 

@@ -67,7 +67,7 @@ def test_a_leak_is_told_in_numbers() -> None:
     assert (measured.volume, measured.limit) == ("tank", 600_000.0)
     assert measured.pascals == pytest.approx(600_000 - found.margin, abs=1)
     assert found.pressures == {"tank": measured.pascals}
-    assert found.common.broken == found.common.drawn == SMALL.common
+    assert SMALL.common / 2 < found.common.broken <= found.common.drawn == SMALL.common
     assert found.assumed == ()
 
 

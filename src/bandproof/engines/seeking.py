@@ -20,7 +20,18 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
 from bandproof.properties.claim import Pace, Property
 from bandproof.witness.script_of import Plan, plan_of
-from bandproof.witness.search import AGAIN, LONGER, PUMPING, QUICKLY, STROKES, THOROUGHLY, Budget, find_planned
+from bandproof.witness.search import (
+    AGAIN,
+    ANYTHING,
+    LONGER,
+    PATIENTLY,
+    PUMPING,
+    QUICKLY,
+    STROKES,
+    THOROUGHLY,
+    Budget,
+    find_planned,
+)
 from bandproof.witness.telling import Unreadable, told
 
 Check = Callable[[], None]
@@ -63,7 +74,11 @@ def _tries(
     yield from (_found(layout, claim, one, LONGER, check) for one in plans)
     if thorough:
         yield from (_found(layout, claim, one, PUMPING, check) for several in pumping[1:] for one in several)
+        if not pumping[0]:
+            yield _found(layout, claim, plans[-1], PATIENTLY, check)
         yield _found(layout, claim, plans[-1], THOROUGHLY, check)
+        if any(volume.litres is None for volume in layout.arrangement.volumes):
+            yield _found(layout, claim, plans[-1], ANYTHING, check)
 
 
 def _pumped(layout: Layout, claim: Property, plan: Plan, strokes: int) -> Iterator[Plan]:

@@ -25,13 +25,14 @@ class Space:
     """All vehicles of `arrangement` that begin in `start`.
 
     A start's condition (`where`) is kept by drawing again. That a start is settled is not looked at: whoever needs it
-    lets the air run first.
+    lets the air run first. `widened`: what is not declared may lie far beyond its everyday range.
     """
 
-    def __init__(self, arrangement: Arrangement, start: Start) -> None:
+    def __init__(self, arrangement: Arrangement, start: Start, *, widened: bool = False) -> None:
         self.arrangement = arrangement
         self.start = start
-        self.quantities = quantities(arrangement, start)
+        found = quantities(arrangement, start)
+        self.quantities = tuple(q.widened() for q in found) if widened else found
         self.free = tuple(q for q in self.quantities if q.free)
 
     def vehicle(self, shares: Sequence[float] | Floats) -> Vehicle:

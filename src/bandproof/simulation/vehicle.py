@@ -8,7 +8,7 @@ is kept with the vehicle as *assumed*, because whoever reads of such a vehicle h
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import exp, log
 from typing import Any
@@ -44,6 +44,9 @@ ASSUMED_C_SOURCE = (0.3, 1.5)
 #: Critical ratio where none is declared: 0.2-0.4 for valves (from memory), 0.5 for short-tube orifices (Advances in
 #: Mechanical Engineering 2017, doi 10.1177/1687814016687264).
 ASSUMED_B = (0.2, 0.5)
+
+#: How far beyond its everyday range, by ratio, a number that is not declared may lie where any will do.
+WIDER = 1000.0
 
 #: An assumed number is called unusual outside the middle nine tenths of its range (by ratio where drawn by ratio).
 USUAL = (0.05, 0.95)
@@ -97,7 +100,7 @@ class Quantity:
     """One thing that may differ from vehicle to vehicle: a number in `[low, high]`, or one of `options`.
 
     `table` and `key` say where it stands in a Vehicle; a size has a quantity for C (table `c`) and one for b. `by_ratio`
-    numbers are spread evenly in their logarithm.
+    numbers are spread evenly in their logarithm. `everyday` is the usual range of an assumed number that may lie beyond it.
     """
 
     table: str
@@ -108,6 +111,7 @@ class Quantity:
     by_ratio: bool = False
     assumed: bool = False
     options: tuple[str, ...] = ()
+    everyday: tuple[float, float] | None = None
 
     @property
     def free(self) -> bool:
@@ -135,7 +139,16 @@ class Quantity:
 
     def noted(self, share: float) -> Assumed:
         """The note kept with a vehicle when this quantity is assumed."""
-        return Assumed(self.what, float(self.at(share)), self.low, self.high, not USUAL[0] <= share <= USUAL[1])
+        value = float(self.at(share))
+        low, high = self.everyday or (self.low, self.high)
+        usual = USUAL[0] <= Quantity(self.table, self.key, self.what, low, high, self.by_ratio).share(value) <= USUAL[1]
+        return Assumed(self.what, value, low, high, not usual)
+
+    def widened(self) -> Quantity:
+        """The quantity with any number, where it is one that is assumed and counted by ratio."""
+        if not (self.assumed and self.by_ratio):
+            return self
+        return replace(self, low=self.low / WIDER, high=self.high * WIDER, everyday=(self.low, self.high))
 
 
 def quantities(arrangement: Arrangement, start: Start) -> tuple[Quantity, ...]:

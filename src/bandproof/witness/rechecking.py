@@ -35,7 +35,7 @@ def recheck_witness(arrangement: Arrangement, claim: Property, witness: Witness)
     faults = _unfit(arrangement, claim, witness)
     if faults:
         return faults
-    vehicle = Space(arrangement, arrangement.start(claim.during)).given(witness.vehicle)
+    vehicle = Space(arrangement, arrangement.start(claim.during), widened=True).given(witness.vehicle)
     fleet = Fleet(arrangement, [vehicle])
     judge, waits = Judge(fleet, claim), _Waits(fleet)
     late = _late(witness)
@@ -51,7 +51,7 @@ def recheck_witness(arrangement: Arrangement, claim: Property, witness: Witness)
 
 def acts_once_settled(arrangement: Arrangement, witness: Witness) -> bool:
     """Whether the vehicle has settled before each act of the driver."""
-    vehicle = Space(arrangement, arrangement.start(witness.start)).given(witness.vehicle)
+    vehicle = Space(arrangement, arrangement.start(witness.start), widened=True).given(witness.vehicle)
     fleet = Fleet(arrangement, [vehicle])
     waits = _Waits(fleet)
     simulate(
@@ -68,7 +68,7 @@ def acts_once_settled(arrangement: Arrangement, witness: Witness) -> bool:
 def _unfit(arrangement: Arrangement, claim: Property, witness: Witness) -> list[str]:
     """Why a witness is none of this arrangement and claim, whatever it does."""
     faults = []
-    space = Space(arrangement, arrangement.start(claim.during))
+    space = Space(arrangement, arrangement.start(claim.during), widened=True)
     if witness.start != claim.during:
         faults.append(f'it begins at "{witness.start}", the claim is about "{claim.during}"')
     try:

@@ -52,7 +52,7 @@ class Budget:
 
     At least `vehicles` are drawn, in `batches` of so many run for so many seconds, then the best `population` of them are
     improved for `generations`, before it gives up. `common` vehicles are drawn to tell how common a break is. A vehicle is run
-    for at most `most_steps` steps.
+    for at most `most_steps` steps. `widened`: numbers that are not declared may lie far beyond their everyday ranges.
     """
 
     vehicles: int = 1000
@@ -61,6 +61,7 @@ class Budget:
     common: int = 100
     batches: tuple[tuple[int, float], ...] = BATCHES
     most_steps: int = MOST_STEPS
+    widened: bool = False
 
 
 #: A first look: most stories are of what most vehicles do.
@@ -71,6 +72,10 @@ AGAIN = Budget(vehicles=40, generations=0, batches=((16, 10.0), (24, 60.0)))
 LONGER = Budget(vehicles=24, generations=0, batches=((24, 600.0),), most_steps=3000)
 #: What is looked at before a claim is left undecided.
 THOROUGHLY = Budget()
+#: The same with litres and sizes far beyond everyday ones, where they are not declared.
+ANYTHING = Budget(vehicles=200, population=32, generations=20, batches=((100, 60.0), (100, 600.0)), widened=True)
+#: Few vehicles, each for as long as it takes: a part that goes to and fro moves little air each time.
+PATIENTLY = Budget(vehicles=6, generations=0, batches=((6, 600.0),), most_steps=30_000, common=12)
 #: The same story with a control turned to and fro many times after it.
 PUMPING = Budget(vehicles=24, generations=0, batches=((12, 60.0), (12, 600.0)), most_steps=30_000, common=24)
 #: So often.
@@ -104,8 +109,9 @@ def find_planned(
     check: Callable[[], None] = lambda: None,
 ) -> Witness | NoWitness:
     """The same for a plan."""
-    space = Space(arrangement, arrangement.start(claim.during))
-    return _Search(space, claim, plan, seed=seed, budget=budget or THOROUGHLY, check=check).run()
+    how = budget or THOROUGHLY
+    space = Space(arrangement, arrangement.start(claim.during), widened=how.widened)
+    return _Search(space, claim, plan, seed=seed, budget=how, check=check).run()
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,7 +83,7 @@ def same_run(layout: Layout, claim: Property, witness: Witness, story: Story) ->
 def played(layout: Layout, witness: Witness) -> tuple[Vehicle, History]:
     """The vehicle of a witness, and its run up to where it ends."""
     arrangement = layout.arrangement
-    vehicle = Space(arrangement, arrangement.start(witness.start)).given(witness.vehicle)
+    vehicle = Space(arrangement, arrangement.start(witness.start), widened=True).given(witness.vehicle)
     (history,) = simulate(arrangement, [vehicle], witness.script, until=max(witness.end, SHORTEST) + TAIL)
     return vehicle, history
 

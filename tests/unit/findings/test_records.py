@@ -168,7 +168,7 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
         (_set("thresholds", "service_tank", to=["2", "1"]), "thresholds.service_tank: they must rise"),
         (_set("thresholds", to={}), "thresholds: its volumes are not those"),
         (_set("arrangement", to=None), "there is a story, but no arrangement"),
-        (_set("story", "steps", to=[]), "its states, steps and pressures do not fit one another"),
+        (_set("story", "steps", to=[]), "its states, steps and pressures or seconds do not fit one another"),
         (_set("story", "states", 0, "bands", to=[99]), "story.states[0]: this is no state"),
         (_set("story", "states", 1, "mishaps", to=["quake"]), "story.states[1]: this is no state"),
         (_set("story", "pressures", 2, to=[]), "story.states[2]: this is no state"),
@@ -213,7 +213,7 @@ def test_the_schema_of_a_story_file_names_every_key_that_is_written() -> None:
     schema = story_schema()
     document = story_json(layout(), replace(breakaway_story(), lead=breakaway_story(), loop=1))
     assert schema["$schema"].startswith("https://json-schema.org/")
-    assert set(document) == set(schema["properties"])
+    assert set(document) | {"seconds", "witness"} == set(schema["properties"])
     assert set(document["steps"][0]) == set(schema["$defs"]["StepShape"]["properties"])
     for name in ("TurnedEvent", "MovedEvent", "OccurredEvent", "CrossedEvent"):
         assert set(schema["$defs"][name]["required"]) in [

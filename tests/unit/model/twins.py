@@ -29,6 +29,10 @@ def _fed_from_one_tank(base: Arrangement) -> Arrangement:
     return add_passage(without, "knob_feed_pipe", "service_tank_1", "knob_feed", size=seat)
 
 
+def _abrupt_stage(base: Arrangement) -> Arrangement:
+    return change_size(base, "stage_throttle", c=Range(Fraction("2.3"), Fraction("2.7")))
+
+
 def _feed_too_large(base: Arrangement) -> Arrangement:
     return change_size(base, "trailer_feed", c=Range(Fraction("5.4"), Fraction("6.6")))
 
@@ -38,7 +42,7 @@ def _no_stage(base: Arrangement) -> Arrangement:
 
 
 def _protection_valve_stays_open(base: Arrangement) -> Arrangement:
-    return bypass_part(base, "protection_valve", "service_in", "service_out")
+    return bypass_part(base, "protection_valve", "service_in", "service_out", size=base.size("protection_bore"))
 
 
 def _release_below_stage(base: Arrangement) -> Arrangement:
@@ -46,6 +50,7 @@ def _release_below_stage(base: Arrangement) -> Arrangement:
 
 
 _MADE = {
+    "abrupt_stage": _abrupt_stage,
     "fed_from_one_tank": _fed_from_one_tank,
     "feed_too_large": _feed_too_large,
     "protection_valve_stays_open": _protection_valve_stays_open,

@@ -28,6 +28,7 @@ from bandproof.findings.reasons import (
     StartAssumed,
     StartUnreachable,
     StartUnshown,
+    Unread,
     Unreal,
     WorkerDied,
 )
@@ -54,8 +55,12 @@ SAID: list[tuple[Reason, str]] = [
     (NoRun(), "no run from the start gets there"),
     (ConditionNever(), "its condition can never happen"),
     (
-        NoVehicle(312),
-        "a run was found that breaks it in a to and fro without end, but none of 312 simulated vehicles does",
+        NoVehicle(1312, 9),
+        "the bands have a run of 9 steps, but none of 1,312 simulated vehicles does it or the like",
+    ),
+    (
+        Unread("501 steps"),
+        "the run of the vehicle is not told step by step (501 steps); the story is the one that led to it",
     ),
     (
         ConditionUnshown(NoPressures(Unreal.LITRES, ("tank",))),
