@@ -1,4 +1,4 @@
-"""Which of the arrangements that these packs name the default run decides; `-m packs` decides the others."""
+"""Which claims about which arrangements the default run decides; `-m packs` and `-m long` decide the others."""
 
 from __future__ import annotations
 
@@ -9,11 +9,30 @@ import pytest
 #: The sound arrangement, and the twin that the README shows. The others take long and are for `.ci/run`.
 DEFAULT = frozenset({"two_knob_tractor", "fed_from_one_tank"})
 
+#: The sound arrangement; what is asked here of all is asked of it before it is asked of twins.
+SOUND = "two_knob_tractor"
+
+#: Claims that take a search for a vehicle that pumps a tank down, or for one that there is not.
+LATER = frozenset(
+    {
+        "braking-after-breakaway-costs-no-air",
+        "check-valves-keep-service-tanks",
+        "full-charge-from-cold",
+        "knob-cannot-stay-in-below-hold-in",
+        "trailer-releases-only-with-both-knobs-in-at-any-time",
+    }
+)
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the claims about all other arrangements, before the marker expression is looked at."""
     here = Path(__file__).parent
     for item in items:
-        if item.path.parent == here and item.parent is not None and item.parent.name not in DEFAULT:
+        if item.path.parent != here or item.parent is None:
+            continue
+        later = item.name in LATER
+        if later and item.parent.name != SOUND:
+            item.add_marker("long")
+        elif later or item.parent.name not in DEFAULT:
             item.add_marker("packs")
