@@ -25,6 +25,7 @@ from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.phrases import ending, from_then_on
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
+from bandproof.views.run_text import run_text
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
 
@@ -87,7 +88,8 @@ class Shelf:
 
     def add(self, claim: int, finding: Finding) -> None:
         """Write the files of one finding, and the list of all findings so far."""
-        rendered, undrawn = render(finding)
+        asked = self.case.claims[claim]
+        rendered, undrawn = render(finding, asked if isinstance(asked, Property) else None)
         for name, text in rendered.items():
             write_whole(self.folder / name, text)
         self._files[finding.property] = tuple(rendered)
@@ -127,8 +129,8 @@ class Shelf:
         }
 
 
-def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
-    """The files of a finding, name to text, and what could not be drawn."""
+def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, str], list[str]]:
+    """The files of a finding, name to text, and what could not be drawn. `claim` is what was asked."""
     files: dict[str, str] = {}
     undrawn: list[str] = []
     name = finding.property
@@ -143,7 +145,8 @@ def render(finding: Finding) -> tuple[dict[str, str], list[str]]:
         )
         document = story_json(layout, story, claim=name, says=finding.says, ending=last, witness=finding.witness)
         files[name + STORY] = as_json(document)
-        files[name + TEXT] = story_text(layout, story, title=title, ending=last)
+        runs = finding.witness is not None and bool(story.seconds)
+        files[name + TEXT] = run_text(finding, claim) if runs else story_text(layout, story, title=title, ending=last)
         files[name + PRESSURES] = pressures_svg(layout, story, title=title)
         try:
             files[name + GRAPH] = render_svg(story_dot(layout, story, title=title, ending=last))

@@ -42,6 +42,7 @@ _DEEDS = {
     "pulled": "pulls",
     "pressed": "presses",
     "held": "holds",
+    "applied": "applies",
     "released": "releases",
     "free": "lets go of",
     "opened": "opens",
