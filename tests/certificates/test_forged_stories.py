@@ -46,7 +46,7 @@ class Forgery(NamedTuple):
 
 def written(bench: Bench, layout: Layout, *, real: bool = True) -> Document:
     """The story file of a claim that is refuted."""
-    story = decide(StepRule(layout), bench.claim, real=real).story
+    story = decide(StepRule(layout), bench.claim, real=real, witnessed=False).story
     assert story is not None
     last = last_words(bench.claim.says, broken=True)
     return story_json(layout, story, claim=bench.claim.id, says=bench.claim.says, ending=last)

@@ -168,14 +168,13 @@ def test_a_claim_broken_by_a_patient_driver_too_says_so(tmp_path: Path) -> None:
 
 def test_a_story_comes_with_the_vehicle_its_pressures_hold_for(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, REFUTED)
-    assert finding.vehicle is not None
+    assert finding.witness is not None
     assert finding.layout is not None
-    volumes = finding.layout.arrangement.volumes
-    assert [name for name, _ in finding.vehicle.sizes] == [volume.name for volume in volumes]
-    assert finding.vehicle.assumed == tuple(volume.name for volume in volumes if volume.litres is None)
-    for part, name, found in finding.vehicle.settings:
-        setting = finding.layout.arrangement.setting(name)
-        assert setting.low <= found <= setting.high, part
+    arrangement = finding.layout.arrangement
+    litres = finding.witness.vehicle["litres"]
+    assert list(litres) == [volume.name for volume in arrangement.volumes]
+    undeclared = {volume.name for volume in arrangement.volumes if volume.litres is None}
+    assert undeclared <= {one.what for one in finding.witness.assumed}
 
 
 def test_a_proof_comes_with_its_clauses_in_words(tmp_path: Path) -> None:
@@ -408,7 +407,7 @@ def test_a_claim_about_where_runs_end_is_refuted_by_a_story_that_goes_on_for_eve
     assert finding.story is not None
     assert finding.layout is not None
     assert finding.story.loop is not None
-    assert finding.story.pressures
+    assert finding.witness is not None
     assert replay(finding.layout, finding.story, case.properties[0]) is None
 
 

@@ -16,11 +16,13 @@ import pytest
 from bandproof.certificates.checks import recheck, recheck_against
 from bandproof.deciding.cases import Case, load_cases
 from bandproof.deciding.one import Decider
+from bandproof.encoding.system import StepRule
+from bandproof.engines.run import decide
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
-from bandproof.machine.story import State
+from bandproof.machine.story import State, Story
 from bandproof.views.json_files import story_json
 from bandproof.views.reasons_text import reason_text
 from bandproof.views.story_files import story_from_json
@@ -48,6 +50,14 @@ def decided(folder: Path, claims: str, model: str = MODEL) -> tuple[Case, Decide
     return case, worked, [worked.decide(one) for one in case.claims]
 
 
+def story_of_the_bands(worked: Decider, case: Case) -> Story:
+    """The first claim's story as the bands allow it. No vehicle runs the race: 25 dm3/(s bar) is a rate at full choke."""
+    decision = decide(StepRule(worked.layout), case.properties[0], witnessed=False)
+    assert decision.verdict is Verdict.REFUTED
+    assert decision.story is not None
+    return decision.story
+
+
 def test_a_race_that_nature_does_not_run_is_proven_not_to_be_lost(tmp_path: Path) -> None:
     case, worked, (lag, mark) = decided(tmp_path, LAG + MARK)
     assert [(w.pending, w.mover, w.allowance) for w in worked.layout.timing_constraints] == [("pilot", "trailer", 0)]
@@ -64,9 +74,10 @@ def test_without_litres_the_same_race_is_lost(tmp_path: Path) -> None:
 
 def test_a_wide_drilling_wins_the_race(tmp_path: Path) -> None:
     """Without a threshold at 6 bar the trailer's only whole band is one that it can cross: nothing to watch."""
-    _, worked, (lag, _) = decided(tmp_path, LAG + MARK, WIDE)
+    case, worked, (lag, _) = decided(tmp_path, LAG + MARK, WIDE)
     assert worked.layout.timing_constraints == ()
-    assert (lag.verdict, lag.steps) == (Verdict.REFUTED, 4)
+    assert len(story_of_the_bands(worked, case).steps) == 4
+    assert lag.verdict is Verdict.UNDECIDED
 
 
 def test_a_counter_that_binds_elsewhere_leaves_the_story_as_it_is(tmp_path: Path) -> None:
@@ -74,19 +85,20 @@ def test_a_counter_that_binds_elsewhere_leaves_the_story_as_it_is(tmp_path: Path
     further = claim("far", 'never = "pilot is at least 1 bar and trailer is at least 6 bar"')
     case, worked, (lag, _, far) = decided(tmp_path, LAG + MARK + further, WIDE)
     assert [w.allowance for w in worked.layout.timing_constraints if w.pending == "pilot"] == [1]
-    assert (lag.verdict, lag.steps, far.verdict) == (Verdict.REFUTED, 4, Verdict.PROVEN)
-    assert lag.story is not None
-    assert replay(worked.layout, lag.story, case.properties[0]) is None
-    assert [counts.count for counts in lag.story.states[-1].counts] == [1]
+    assert (lag.verdict, far.verdict) == (Verdict.UNDECIDED, Verdict.PROVEN)
+    story = story_of_the_bands(worked, case)
+    assert len(story.steps) == 4
+    assert replay(worked.layout, story, case.properties[0]) is None
+    assert [counts.count for counts in story.states[-1].counts] == [1]
 
 
 def test_a_story_file_says_nothing_of_counters_and_is_read_back_with_them(tmp_path: Path) -> None:
     further = claim("far", 'never = "trailer is at least 6 bar and knob is in and knob is out"')
-    _, worked, (lag, *_) = decided(tmp_path, LAG + MARK + further, WIDE)
-    assert lag.story is not None
-    document = json.loads(json.dumps(story_json(worked.layout, lag.story)))
+    case, worked, _ = decided(tmp_path, LAG + MARK + further, WIDE)
+    story = story_of_the_bands(worked, case)
+    document = json.loads(json.dumps(story_json(worked.layout, story)))
     assert "counts" not in json.dumps(document)
-    assert story_from_json(worked.layout, document) == lag.story
+    assert story_from_json(worked.layout, document) == story
 
 
 # ------------------------------------------------------------------------------------------------ certificates

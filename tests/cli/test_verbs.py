@@ -284,7 +284,7 @@ def test_a_story_plays_again(run: Run) -> None:
     result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
     assert result.exit_code == 0
     assert "played again on models/hand_valve.toml" in result.stdout
-    assert "its pressures balance" in result.stdout
+    assert "by another integrator, does it; the story is that run" in result.stdout
 
 
 @pytest.mark.slow
@@ -338,7 +338,11 @@ def test_a_story_that_air_does_not_allow_does_not_stand(
 ) -> None:
     monkeypatch.setattr(find_pressures, "satisfied_by", lambda *_: None)
     monkeypatch.setattr(find_pressures, "find_pressures", lambda *_, **__: answer)
-    result = run("recheck", "out/hand_valve/brake-stays-empty.story.json")
+    file = Path("out/hand_valve/brake-stays-empty.story.json")
+    document = json.loads(file.read_text(encoding="utf-8"))
+    del document["seconds"], document["witness"]
+    file.write_text(json.dumps(document), encoding="utf-8")
+    result = run("recheck", file)
     assert result.exit_code == code
     assert word in result.stdout
     assert f"fault: {unreal_words(answer.reason)}" in result.stdout

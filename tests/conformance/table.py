@@ -40,6 +40,52 @@ TABLE: tuple[Case, ...] = (
 #: Runs that only a search for vehicles makes real: pressures one by one, by the flow rule alone, do not bear them out.
 SEARCHED_FOR: tuple[Case, ...] = (*HUNTING, *LINE_AIR, *NEEDS_FILLINGS)
 
+#: Refuted by the bands, and by no vehicle found: undecided, with that reason.
+NO_VEHICLE = frozenset(
+    {
+        # Only at one pressure, or one balance, to the last digit: a vehicle has to break a claim by more than the
+        # simulator may err.
+        "a start at a threshold",
+        "fed and vented, sized: balanced",
+        "fed and vented, sized: not too low",
+        "perhaps lower",
+        "perhaps not lower",
+        "torn line against a wide feed",
+        "up and down in turn",
+        "a shuttle that chatters between equal tanks is at rest",
+        # Parts of a vehicle that see the same pressure take the same time to move.
+        "one of two parts reacts",
+        # The run begins at a given pressure; a band begins anywhere in it. And sizes are rates at full choke.
+        "a trailer that is quick enough wins the race",
+        "a larger pilot line is slower",
+        "a smaller port is slower",
+        "a port without a size can be as slow as it likes",
+        "one whole band is one",
+        "two whole bands are two",
+        "a pilot line whose feed shuts is not due any more",
+        "a pilot line whose port shuts is not due any more",
+        "a pilot line that has crossed a threshold begins anew",
+        "trembling about one threshold takes no time",
+        # A part that another one moves by the same pressure is not passed by.
+        "a latch that is due again and again, and never takes",
+    }
+)
+
+#: Refuted by a vehicle that only a long search finds.
+TAKES_LONG = frozenset(
+    {
+        "the largest vent counts for falling",
+        "the largest way back counts for falling",
+        "a pilot line without litres can be as slow as it likes",
+        "a pilot line that is to go the other way begins anew",
+    }
+)
+
+#: A part here moves thousands of times a second, so that a search for a vehicle takes minutes.
+HUNTS_QUICKLY = frozenset(
+    {"a relay holds a leaking line at its pilot's pressure", "a patient driver acts beside a relay that holds"}
+)
+
 #: (Engine, case): the bound of the engine does not reach so far. It is then undecided, or is not asked at all (`ASLEEP`).
 OUT_OF_REACH = {
     ("z3 bounded search", "latching control with both settings in the wrong order, toleranced"),

@@ -37,7 +37,7 @@ CASES = (*ONE_NUMBER, *NEEDS_SHARED)
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_a_setting_is_the_numbers_the_file_says(case: Case) -> None:
-    decision = decide(step_rule(case), case.property(), real=True)
+    decision = decide(step_rule(case), case.property(), witnessed=False)
     assert decision.verdict is case.verdict, case.why
     assert (None if decision.story is None else len(decision.story.steps)) == case.steps
     if decision.story is not None:

@@ -63,7 +63,7 @@ def test_diagrams_find_what_was_proved_by_hand(case: Case) -> None:
 @pytest.mark.parametrize("real", [False, True], ids=["bands", "air"])
 @by_case
 def test_the_runner_decides_as_proved_by_hand(case: Case, real: bool) -> None:
-    decision = decide(step_rule(case), case.property(), real=real)
+    decision = decide(step_rule(case), case.property(), real=real, witnessed=False)
     assert decision.verdict is case.verdict, case.why
     assert (decision.story is None) == (decision.invariant is not None)
     if decision.story is not None:

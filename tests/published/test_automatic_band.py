@@ -18,8 +18,8 @@ pytestmark = pytest.mark.slow
 BOTH = pytest.mark.parametrize("name", ["supply_valve_with_stage", "supply_valve_latching"])
 
 INSIDE = ["20 psi", "32.5 psi", "45 psi", "20..45 psi", "20..24 psi", "41..45 psi", "38 ± 4 psi"]
-TOO_LOW = ["19 psi", "19.99 psi", "19..23 psi", "15..20 psi"]
-TOO_HIGH = ["46 psi", "45.01 psi", "42..46 psi", "45..50 psi"]
+TOO_LOW = ["19 psi", "19.9 psi", "19..23 psi", "15..20 psi"]
+TOO_HIGH = ["46 psi", "45.1 psi", "42..46 psi", "45..50 psi"]
 
 
 def verdicts(arrangement: Arrangement) -> tuple[Verdict, Verdict]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 
 from bandproof.model.arrangement import Arrangement
+from bandproof.simulation.accuracy import HUNTING_PASCALS
 from bandproof.simulation.airflow import BLUR
 from bandproof.simulation.script import Act, Occur, Script, Turn
 from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space
+from bandproof.simulation.vehicle import Vehicle
 
 from .samples import shipped
 
@@ -28,6 +32,20 @@ def drawn_script(generator: np.random.Generator, arrangement: Arrangement) -> Sc
     return tuple(acts)
 
 
+def felt(vehicle: Vehicle, script: Script) -> Iterator[Turn | Occur]:
+    """What changes something: a turn to where the control stands does not, nor the same mishap again."""
+    controls, occurred = dict(vehicle.controls), set[str]()
+    for act in script:
+        if isinstance(act.what, Turn):
+            if controls[act.what.control] != act.what.position:
+                yield act.what
+            controls[act.what.control] = act.what.position
+        else:
+            if act.what.mishap not in occurred:
+                yield act.what
+            occurred.add(act.what.mishap)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("start", ["cold", "rolling", "pulling_park"])
 def test_pressures_stay_between_the_atmosphere_and_the_highest(start: str) -> None:
@@ -36,10 +54,11 @@ def test_pressures_stay_between_the_atmosphere_and_the_highest(start: str) -> No
     generator = np.random.default_rng(30)
     made = Space(base, base.start(start)).draw(generator, 16)
     scripts = [drawn_script(generator, base) for _ in made]
-    for history, script in zip(simulate(base, made, scripts, until=8.0), scripts, strict=True):
-        assert history.ended == 8.0
+    for made_as, history, script in zip(made, simulate(base, made, scripts, until=8.5), scripts, strict=True):
+        assert history.ended == 8.5
         assert history.forced == history.undone == 0
-        assert [h.what for h in history.happenings if isinstance(h.what, Turn | Occur)] == [act.what for act in script]
-        assert history.pressures.min() > -2 * BLUR
-        assert history.pressures.max() < float(base.highest) + 2 * BLUR
+        assert [h.what for h in history.happenings if isinstance(h.what, Turn | Occur)] == list(felt(made_as, script))
+        error = 2 * BLUR + (HUNTING_PASCALS if history.hunted else 0.0)
+        assert history.pressures.min() > -error
+        assert history.pressures.max() < float(base.highest) + error
         assert (np.diff(history.times) >= 0).all()

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from bandproof.findings.witness import NoWitness, Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
+from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import Pace, Property
 from bandproof.witness.script_of import Plan, plan_of
 from bandproof.witness.search import (
@@ -77,8 +78,15 @@ def _tries(
         if not pumping[0]:
             yield _found(layout, claim, plans[-1], PATIENTLY, check)
         yield _found(layout, claim, plans[-1], THOROUGHLY, check)
-        if any(volume.litres is None for volume in layout.arrangement.volumes):
+        if _undeclared(layout.arrangement):
             yield _found(layout, claim, plans[-1], ANYTHING, check)
+
+
+def _undeclared(arrangement: Arrangement) -> bool:
+    """Whether a volume's litres or a passage's size may be anything."""
+    return any(volume.litres is None for volume in arrangement.volumes) or any(
+        passage.size is None for part in arrangement.parts for passage in part.passages
+    )
 
 
 def _pumped(layout: Layout, claim: Property, plan: Plan, strokes: int) -> Iterator[Plan]:

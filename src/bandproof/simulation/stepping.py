@@ -292,8 +292,9 @@ class Run:
                 changes = bool(self.controls[row, column] != new)
                 self.controls[row, column] = new
             case Occur(mishap):
-                changes = True
-                self.mishaps[[m.name for m in self.arrangement.mishaps].index(mishap), column] = True
+                row = [m.name for m in self.arrangement.mishaps].index(mishap)
+                changes = not self.mishaps[row, column]
+                self.mishaps[row, column] = True
         if changes:
             self.record.happened(self.who[column], Happening(float(self.time[column]), act.what))
         self.act[column] += 1
