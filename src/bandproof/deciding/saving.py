@@ -25,9 +25,11 @@ from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.phrases import ending, from_then_on
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
+from bandproof.views.run_plot import run_svg
 from bandproof.views.run_text import run_text
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
+from bandproof.witness.telling import played
 
 #: The file that lists the findings.
 RESULTS = "results.json"
@@ -147,12 +149,24 @@ def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, s
         files[name + STORY] = as_json(document)
         runs = finding.witness is not None and bool(story.seconds)
         files[name + TEXT] = run_text(finding, claim) if runs else story_text(layout, story, title=title, ending=last)
-        files[name + PRESSURES] = pressures_svg(layout, story, title=title)
+        files[name + PRESSURES] = (
+            _run_picture(finding, claim, title) if runs else pressures_svg(layout, story, title=title)
+        )
         try:
             files[name + GRAPH] = render_svg(story_dot(layout, story, title=title, ending=last))
         except DrawingError as error:
             undrawn.append(str(error))
     return files, undrawn
+
+
+def _run_picture(finding: Finding, claim: Property | None, title: str) -> str:
+    """The curves of the witness's run."""
+    layout, story, witness = finding.layout, finding.story, finding.witness
+    assert layout is not None
+    assert story is not None
+    assert witness is not None
+    _, history = played(layout, witness)
+    return run_svg(layout, story, witness, lambda times: history.at(times).tolist(), claim=claim, title=title)
 
 
 def standing_files(answer: Standing) -> dict[str, str]:

@@ -66,7 +66,7 @@ def enumerated(names: Iterable[str], joint: str = "and") -> str:
 def verb(name: str, singular: str) -> str:
     """A verb that fits a name: "the valve moves", "the springs move"."""
     many = name.endswith("s") and not name.endswith("ss")
-    return singular.removesuffix("s") if many else singular
+    return singular.removesuffix("es" if singular == "goes" else "s") if many else singular
 
 
 def pressure_number(pascals: Fraction, unit: str) -> str:

@@ -41,6 +41,7 @@ from bandproof.views.phrases import (
     verb,
 )
 from bandproof.views.reasons import because
+from bandproof.views.spoken import spoken_time
 
 WIDTH = 80
 #: Columns of the time in front of a step.
@@ -309,13 +310,6 @@ def _foot(layout: Layout, finding: Finding) -> Iterator[str]:
 def _said(layout: Layout, event: Occurred) -> str:
     mishap = next(one for one in layout.arrangement.mishaps if one.name == event.mishap)
     return mishap.says or f"{plain(event.mishap)} happens"
-
-
-def spoken_time(seconds: float) -> str:
-    """A time for people: "0.04 s", "12.3 s", "4 min 10 s"."""
-    if seconds >= 120:
-        return f"{int(seconds // 60)} min {round(seconds % 60):d} s"
-    return f"{seconds:.2f} s" if seconds < 10 else f"{seconds:.1f} s"
 
 
 def _pressure(layout: Layout, pascals: Fraction) -> str:

@@ -1,0 +1,403 @@
+"""Pressures over the seconds of a witness's run, as an SVG of our own: curves, acts as lettered marks, the claim's limits.
+
+Kept by hand: it is the same to the letter on every machine, which no plotting library promises, and needs none to start.
+
+One panel for the whole run; below it, where all comes at once in a small part of it, that part again. Every volume the story
+turns on is drawn, and one tank that keeps its pressure beside them. Each curve has a colour, a dash pattern and its name at its
+end, so that the picture reads in grey too; where curves coincide, a broad light one shows beside the narrow dark one on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from html import escape
+from textwrap import wrap
+
+from bandproof.findings.witness import Witness
+from bandproof.machine.layout import Layout
+from bandproof.machine.story import Crossed, Moved, Occurred, Story, Turned
+from bandproof.model.arrangement import VolumeKind
+from bandproof.model.conditions import AtLeast, Below
+from bandproof.model.walker import comparisons
+from bandproof.properties.claim import Property
+from bandproof.text.units import PRESSURE_UNITS
+from bandproof.views.graphviz import FONTS
+from bandproof.views.happenings import moves, passages
+from bandproof.views.phrases import deed, plain, setting_at, verb
+from bandproof.views.spoken import spoken_time
+
+#: Pressures of all volumes, pascals gauge, at each of these seconds.
+Courses = Callable[[Sequence[float]], Sequence[Sequence[float]]]
+
+#: Width of the picture and of what stands beside a panel, in pixels; height of a panel, and of what is over and under one.
+_WIDE, _LEFT, _RIGHT = 1120, 120, 270
+_TALL, _OVER, _UNDER, _HEAD = 330, 34, 48, 16
+#: Points of a curve in one panel.
+_POINTS = 360
+#: A part of the run is shown again where it is shorter than this share of it.
+_CLOSER = 0.2
+#: Least distance of two labels above one another, and of two marks beside one another.
+_LINE, _APART = 15.0, 16.0
+#: Columns of the list of marks, and signs in a line of it.
+_COLUMNS, _WORDS = 2, 78
+#: A part that moves more often is told of once.
+_OFTEN = 4
+#: Curves of one picture, and how many there should be if pressures change by more than a share of the greatest change.
+_MOST, _FEW, _SWING = 9, 5, 0.05
+
+#: Dark enough for white paper, and told apart by people who see few colours (after Okabe and Ito, 2008).
+_COLOURS = ("#0072b2", "#d55e00", "#007a5a", "#a0406f", "#000000", "#7a5c00", "#3f6fd0", "#8a2be2", "#555555")
+_DASHES = ("", "9 4", "2 3", "12 4 2 4", "5 5", "16 5", "1 4", "10 3 3 3 3 3", "7 2")
+_WIDTHS = (3.4, 2.4, 2.4, 2.0, 2.0, 1.8, 1.8, 1.6, 1.6)
+
+
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    """Something done or something that moves, lettered in the picture and told below it."""
+
+    time: float
+    letter: str
+    text: str
+    act: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """Where seconds and pressures lie: heights in pixels, `first` to `last` in seconds, `highest` in pascals."""
+
+    top: float
+    first: float
+    last: float
+    highest: float
+
+    def x(self, seconds: float) -> float:
+        return _LEFT + (_WIDE - _LEFT - _RIGHT) * (seconds - self.first) / (self.last - self.first)
+
+    def y(self, pascals: float) -> float:
+        return self.top + _TALL * (1 - max(pascals, 0.0) / self.highest)
+
+    @property
+    def floor(self) -> float:
+        return self.top + _TALL
+
+
+def run_svg(
+    layout: Layout, story: Story, witness: Witness, courses: Courses, *, claim: Property | None, title: str
+) -> str:
+    """The picture of a story that tells the run of `witness`. `claim` says which limits are drawn."""
+    end = max(story.seconds[-1], witness.end, 1e-3)
+    names = _drawn(layout, story, claim, [list(row) for row in courses(_times(0.0, end))])
+    marks = _marks(layout, story)
+    unit = layout.arrangement.unit
+    limits = _limits(layout, claim)
+    windows = [(0.0, end)]
+    closer = _closer(marks, end)
+    if closer is not None:
+        windows.append(closer)
+    highest = _highest(courses, windows, layout, names, [limit for _, limit, _ in limits])
+    body = [_text(20, 24, title, size=16), _text(20, 42, _subtitle(unit, claim, witness))]
+    top = 62.0
+    for number, (first, last) in enumerate(windows):
+        if number:
+            body.append(_text(20, top + 8, f"the same, from {spoken_time(first)} to {spoken_time(last)}", size=13))
+            top += _HEAD
+        panel = _Panel(top + _OVER, first, last, highest)
+        body += [*_frame(panel, unit), *_mark_rules(panel, marks), *_curves(panel, layout, names, courses, unit)]
+        body += _limit_rules(panel, limits, unit)
+        top = panel.floor + _UNDER
+    rows, tall = _list(marks, top)
+    body += rows
+    summary = "; ".join(f"{mark.letter}, {spoken_time(mark.time)}: {mark.text}" for mark in marks)
+    return _picture(body, round(tall + 12), title, f"Pressures over time. {summary}")
+
+
+def _picture(body: Sequence[str], tall: int, title: str, told: str) -> str:
+    head = (
+        f'<svg width="{_WIDE}" height="{tall}" viewBox="0 0 {_WIDE} {tall}" xmlns="http://www.w3.org/2000/svg" role="img" '
+        f'aria-labelledby="title desc" font-family="{FONTS}" font-size="13" fill="black">'
+    )
+    named = [f'<title id="title">{escape(title)}</title>', f'<desc id="desc">{escape(told)}</desc>']
+    return "\n".join([head, *named, f'<rect width="{_WIDE}" height="{tall}" fill="white"/>', *body, "</svg>"]) + "\n"
+
+
+def _subtitle(unit: str, claim: Property | None, witness: Witness) -> str:
+    what = "one vehicle's run" if claim is None else f"one vehicle's run from {plain(claim.during)}"
+    return f"gauge pressure in {unit} over seconds; {what}, up to {spoken_time(witness.end)}"
+
+
+# ------------------------------------------------------------------------------------------------- what is shown
+
+
+def _drawn(layout: Layout, story: Story, claim: Property | None, ends: list[list[float]]) -> list[str]:
+    """The volumes that cross a threshold or that the claim is about, and a tank that keeps its pressure."""
+    crossed = [event.volume for step in story.steps for event in step.events if isinstance(event, Crossed)]
+    asked = [] if claim is None else [leaf.volume for leaf in _asked(claim)]
+    often = sorted(set(crossed), key=lambda name: (name not in asked, -crossed.count(name)))
+    order = [volume.name for volume in layout.arrangement.volumes]
+    found = list(dict.fromkeys([*asked, *often]))[:_MOST]
+    found += _movers(order, found, ends)
+    keeps = [
+        (ends[-1][order.index(volume.name)], volume.name)
+        for volume in layout.arrangement.volumes
+        if volume.kind is VolumeKind.TANK and volume.name not in found
+    ]
+    if keeps and len(found) < _MOST and max(keeps)[0] > 0:
+        found.append(max(keeps)[1])
+    return sorted(found, key=order.index)
+
+
+def _movers(order: Sequence[str], found: Sequence[str], ends: list[list[float]]) -> list[str]:
+    """Of a story that crosses few thresholds, the volumes that change most besides those found."""
+    swings = {name: max(column) - min(column) for name, column in zip(order, zip(*ends, strict=True), strict=True)}
+    others = sorted((name for name in order if name not in found), key=lambda name: -swings[name])
+    return [name for name in others if swings[name] > _SWING * max(swings.values())][: max(0, _FEW - len(found))]
+
+
+def _asked(claim: Property) -> list[Below | AtLeast]:
+    return [leaf for leaf in comparisons(claim.when, claim.then) if isinstance(leaf, Below | AtLeast)]
+
+
+def _limits(layout: Layout, claim: Property | None) -> list[tuple[str, float, str]]:
+    """What the claim compares pressures with: volume, pascals, name."""
+    found: dict[float, tuple[str, float, str]] = {}
+    for leaf in _asked(claim) if claim is not None else ():
+        name = plain(leaf.setting or "") or setting_at(layout.arrangement, leaf.volume, leaf.low)
+        found.setdefault(float(leaf.low), (leaf.volume, float(leaf.low), name))
+    return list(found.values())
+
+
+def _marks(layout: Layout, story: Story) -> list[_Mark]:
+    """Acts, mishaps and moves of parts, one letter for each instant; a rhythm has one for all its strokes."""
+    told: list[tuple[float, list[str], bool]] = []
+    restless = _restless(story)
+    for passage in passages(story):
+        time = story.seconds[passage.last if not passage.rhythm else passage.first]
+        if passage.rhythm:
+            words = f"and so on, {passage.strokes} times until {spoken_time(story.seconds[passage.last])}"
+            told.append((time, [f"{plain(passage.rhythm)} to and fro {words}"], True))
+            continue
+        events = [event for n in range(passage.first, passage.last + 1) for event in story.steps[n - 1].events]
+        words_of = [(text, _is_act(event)) for event in events if (text := _words(layout, event, restless))]
+        if not words_of:
+            continue
+        act = any(act for _, act in words_of)
+        if told and not act and time - told[-1][0] < 0.005 * story.seconds[-1]:
+            told[-1][1].extend(text for text, _ in words_of)
+        else:
+            told.append((time, [text for text, _ in words_of], act))
+    letters = _letters()
+    return [_Mark(time, next(letters), ", ".join(dict.fromkeys(words)), act) for time, words, act in _fewer(told)]
+
+
+def _fewer(told: list[tuple[float, list[str], bool]]) -> list[tuple[float, list[str], bool]]:
+    """All of them, or, of very many, the acts and the first and last few."""
+    if len(told) <= 26:
+        return told
+    kept = [one for number, one in enumerate(told) if one[2] or number < 6 or number >= len(told) - 6]
+    return kept if len(kept) <= 26 else [*kept[:13], *kept[-13:]]
+
+
+def _is_act(event: object) -> bool:
+    return isinstance(event, Turned | Occurred)
+
+
+def _restless(story: Story) -> dict[str, int]:
+    """Parts that move very often while nobody turns anything to and fro, with how often."""
+    found: dict[str, int] = {}
+    for passage in passages(story):
+        for _, move in moves(story, passage) if not passage.rhythm else ():
+            found[move.part] = found.get(move.part, 0) + 1
+    return {part: count for part, count in found.items() if count > _OFTEN}
+
+
+def _words(layout: Layout, event: object, restless: dict[str, int]) -> str:
+    """An event in words; a part that goes to and fro is told of once, and its number in `restless` is then 0."""
+    match event:
+        case Moved(part) if part in restless:
+            count = restless[part]
+            restless[part] = 0
+            return f"{plain(part)} {verb(part, 'goes')} to and fro, {count} times from here on" if count else ""
+        case Turned():
+            return f"the driver {deed(event)}"
+        case Occurred(mishap):
+            said = next(one.says for one in layout.arrangement.mishaps if one.name == mishap)
+            return said or f"{plain(mishap)} happens"
+        case Moved(part, _, target):
+            return f"{plain(part)} {verb(part, 'goes')} to {plain(target)}"
+        case _:
+            return ""
+
+
+def _letters() -> Iterator[str]:
+    yield from "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def _closer(marks: Sequence[_Mark], end: float) -> tuple[float, float] | None:
+    """The part of the run in which most is marked, where that is a small part of it."""
+    clusters: list[list[float]] = []
+    for mark in marks:
+        if not clusters or mark.time - clusters[-1][-1] > _CLOSER * end:
+            clusters.append([])
+        clusters[-1].append(mark.time)
+    busiest = max(clusters, key=len, default=[])
+    if len(busiest) < 2:
+        return None
+    room = max(0.15 * (busiest[-1] - busiest[0]), 0.002 * end, 0.02)
+    first, last = max(busiest[0] - room, 0.0), min(busiest[-1] + room, end)
+    return (first, last) if last - first < _CLOSER * end else None
+
+
+def _highest(
+    courses: Courses, windows: Sequence[tuple[float, float]], layout: Layout, names: list[str], limits: list[float]
+) -> float:
+    """A little above all that is drawn, pascals."""
+    order = [volume.name for volume in layout.arrangement.volumes]
+    chosen = [order.index(name) for name in names]
+    seen = [row[i] for first, last in windows for row in courses(_times(first, last)) for i in chosen]
+    return 1.06 * max([*seen, *limits, float(PRESSURE_UNITS[layout.arrangement.unit])])
+
+
+def _times(first: float, last: float) -> list[float]:
+    return [first + (last - first) * k / _POINTS for k in range(_POINTS + 1)]
+
+
+# ------------------------------------------------------------------------------------------------------- drawing
+
+
+def _frame(panel: _Panel, unit: str) -> Iterator[str]:
+    right = _WIDE - _RIGHT
+    for value in _ticks(panel.highest / float(PRESSURE_UNITS[unit])):
+        pascals = value * float(PRESSURE_UNITS[unit])
+        y = panel.y(pascals)
+        yield f'<path d="M{_LEFT} {y:.1f}H{right}" stroke="#dddddd" stroke-width="0.8"/>'
+        words = f"{value:g} {unit}"
+        yield _text(_LEFT - 8, y + 4, words, anchor="end", size=12)
+        if unit != "kPa" and value:
+            yield _text(_LEFT - 62, y + 4, f"{pascals / 1000:.0f} kPa", anchor="end", size=11, colour="#555555")
+    for value in _ticks(panel.last - panel.first):
+        seconds = panel.first + value
+        x = panel.x(seconds)
+        yield f'<path d="M{x:.1f} {panel.floor}v5" stroke="black"/>'
+        yield _text(x, panel.floor + 19, _second(seconds, panel.last - panel.first), anchor="middle", size=12)
+    yield f'<path d="M{_LEFT} {panel.top}V{panel.floor}H{right}" fill="none" stroke="black"/>'
+    yield _text(right, panel.floor + 36, "seconds", anchor="end", size=12)
+
+
+def _second(seconds: float, wide: float) -> str:
+    digits = 0 if wide >= 8 else 1 if wide >= 0.8 else 2 if wide >= 0.08 else 3
+    return f"{seconds:.{digits}f}"
+
+
+def _ticks(most: float) -> list[float]:
+    """Round numbers from 0 up to `most`, five to ten of them."""
+    step = 1e-4
+    while True:
+        for factor in (1, 2, 5):
+            if most / (step * factor) <= 8:
+                wide = step * factor
+                return [round(k * wide, 6) for k in range(int(most / wide) + 1)]
+        step *= 10
+
+
+def _limit_rules(panel: _Panel, limits: Sequence[tuple[str, float, str]], unit: str) -> Iterator[str]:
+    """The claim's limits, each named over its rule at the left."""
+    for _, pascals, name in limits:
+        y = panel.y(pascals)
+        number = f"{pascals / float(PRESSURE_UNITS[unit]):g} {unit}"
+        yield f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="black" stroke-width="1.1" stroke-dasharray="1 3"/>'
+        words = f"limit of the claim: {number}" + (f", {name}" if name else "")
+        yield _label(_LEFT + 6, y - 5, words)
+
+
+def _mark_rules(panel: _Panel, marks: Sequence[_Mark]) -> Iterator[str]:
+    """A dotted rule for each mark, and its letter over the panel: on a dark disc for what is done, in a ring for moves."""
+    shown = [mark for mark in marks if panel.first <= mark.time <= panel.last]
+    places = _apart([panel.x(mark.time) for mark in shown])
+    for mark, at in zip(shown, places, strict=True):
+        x = panel.x(mark.time)
+        yield f'<path d="M{x:.1f} {panel.floor}V{panel.top}L{at:.1f} {panel.top - 10}" fill="none" stroke="#888888" stroke-width="0.8" stroke-dasharray="2 3"/>'
+        yield from _disc(at, panel.top - 18, mark)
+
+
+def _disc(x: float, y: float, mark: _Mark) -> Iterator[str]:
+    fill, ink = ("black", "white") if mark.act else ("white", "black")
+    yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7.5" fill="{fill}" stroke="black"/>'
+    yield _text(x, y + 4, mark.letter, anchor="middle", size=11, colour=ink)
+
+
+def _apart(wanted: Sequence[float]) -> list[float]:
+    """Places near the wanted ones (in order from the left), none nearer to the next than _APART; the last is moved back first."""
+    placed: list[float] = []
+    for x in wanted:
+        placed.append(max(x, placed[-1] + _APART) if placed else x)
+    most = _WIDE - _RIGHT + 60.0
+    for k in range(len(placed) - 1, -1, -1):
+        placed[k] = min(placed[k], most)
+        most = placed[k] - _APART
+    return placed
+
+
+def _curves(panel: _Panel, layout: Layout, names: Sequence[str], courses: Courses, unit: str) -> Iterator[str]:
+    order = [volume.name for volume in layout.arrangement.volumes]
+    times = _times(panel.first, panel.last)
+    rows = courses(times)
+    ends: list[tuple[float, int]] = []
+    for number, name in enumerate(names):
+        values = [row[order.index(name)] for row in rows]
+        path = "L".join(f"{panel.x(t):.1f} {panel.y(v):.1f}" for t, v in zip(times, values, strict=True))
+        yield f'<path d="M{path}" fill="none" {_look(number)}/>'
+        ends.append((values[-1], number))
+    right = _WIDE - _RIGHT
+    ends.sort()
+    heights = [panel.y(value) for value, _ in ends]
+    for (value, number), y, at in zip(ends, heights, _spread(heights), strict=True):
+        shown = f"{round(value / float(PRESSURE_UNITS[unit]))} {unit}"
+        yield f'<path d="M{right + 3} {y:.1f}L{right + 12} {at:.1f}" stroke="#555555" stroke-width="0.7"/>'
+        yield f'<path d="M{right + 14} {at:.1f}h28" {_look(number)}/>'
+        yield _text(right + 48, at + 4, f"{plain(names[number])} {shown}")
+
+
+def _look(number: int) -> str:
+    dash = f' stroke-dasharray="{_DASHES[number]}"' if _DASHES[number] else ""
+    return f'stroke="{_COLOURS[number]}" stroke-width="{_WIDTHS[number]}"{dash}'
+
+
+def _spread(wanted: Sequence[float]) -> list[float]:
+    """Heights near `wanted` (given from the lowest in the picture up) that keep a line's distance from each other."""
+    placed: list[float] = []
+    for y in wanted:
+        placed.append(min(y, placed[-1] - _LINE) if placed else y)
+    return placed
+
+
+def _list(marks: Sequence[_Mark], top: float) -> tuple[list[str], float]:
+    """The marks told under the panels, in columns read from top to bottom; and where they end."""
+    across = (_WIDE - 40) / _COLUMNS
+    deep = -(-len(marks) // _COLUMNS)
+    rows: list[str] = []
+    lowest = top
+    for column in range(_COLUMNS):
+        y = top + 8
+        for mark in marks[column * deep : (column + 1) * deep]:
+            x = 20 + across * column
+            rows += _disc(x + 8, y - 4, mark)
+            rows.append(_text(x + 80, y, spoken_time(mark.time), anchor="end", size=12))
+            for line in wrap(mark.text, _WORDS - 10) or [""]:
+                rows.append(_text(x + 88, y, line, size=12))
+                y += _LINE
+            y += 4
+        lowest = max(lowest, y)
+    return rows, lowest
+
+
+def _label(x: float, y: float, words: str) -> str:
+    """Words on a white ground, so that no curve crosses them."""
+    place = f'x="{x:.1f}" y="{y:.1f}" font-size="12"'
+    ground = f'<text {place} stroke="white" stroke-width="4" stroke-linejoin="round" aria-hidden="true">{escape(words)}</text>'
+    return f"{ground}<text {place}>{escape(words)}</text>"
+
+
+def _text(x: float, y: float, words: str, *, anchor: str = "start", size: int = 13, colour: str = "black") -> str:
+    fill = f' fill="{colour}"' if colour != "black" else ""
+    return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}"{fill}>{escape(words)}</text>'
