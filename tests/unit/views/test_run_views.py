@@ -1,0 +1,105 @@
+"""What is told and drawn of a witness's run is that run's: its times, its pressures, its acts, the claim's limit."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from bandproof.deciding.cases import load_cases
+from bandproof.deciding.one import Decider
+from bandproof.deciding.saving import render
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.machine.story import Occurred, Turned
+from bandproof.views.phrases import deed
+from bandproof.views.spoken import spoken_time
+from bandproof.witness.telling import played
+
+pytestmark = pytest.mark.slow
+
+TWIN = Path(__file__).parents[3] / "models" / "twins" / "fed_from_one_tank.toml"
+SVG = "{http://www.w3.org/2000/svg}"
+PSI = 6894.757293168
+
+
+@cache
+def shown(name: str) -> tuple[Finding, dict[str, str]]:
+    """A claim of the twin that is refuted, and its files by their ending."""
+    (case,) = load_cases([TWIN])
+    claim = next(one for one in case.properties if one.id == name)
+    finding = Decider(case).decide(claim)
+    assert finding.verdict is Verdict.REFUTED
+    files, undrawn = render(finding, claim)
+    assert not undrawn
+    return finding, {key.removeprefix(name): text for key, text in files.items()}
+
+
+CLAIMS = pytest.mark.parametrize(
+    "name", ["knobs-stay-fed-without-tank-1", "hose-torn-while-stage-opens-lets-trailer-knob-go"]
+)
+
+
+@CLAIMS
+def test_the_text_fits_a_screen_and_says_when_the_claim_is_broken(name: str) -> None:
+    finding, files = shown(name)
+    text = files[".txt"]
+    assert finding.witness is not None
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.isascii()
+    assert f"The claim is broken {spoken_time(finding.witness.when)} after the start." in " ".join(text.split())
+    for word in ("IN SHORT", "AT THE START", "STEP BY STEP", "WHAT FAILS", "THE VEHICLE", "Basis: ", "sha256 "):
+        assert word in text
+
+
+def test_what_fails_is_told_with_the_witness_s_number_against_its_limit() -> None:
+    finding, files = shown("knobs-stay-fed-without-tank-1")
+    assert finding.witness is not None
+    (measured,) = [one for one in finding.witness.measured if one.volume == "knob_feed"]
+    failing = " ".join(files[".txt"].split("WHAT FAILS")[1].split("THE VEHICLE")[0].split())
+    assert measured.limit == pytest.approx(60 * PSI)
+    assert f"knob feed is at least 60 psi (low warning); it is at {measured.pascals / PSI:.1f} psi" in failing
+
+
+@CLAIMS
+def test_every_act_of_the_story_is_told_and_lettered(name: str) -> None:
+    finding, files = shown(name)
+    assert finding.story is not None
+    assert finding.layout is not None
+    says = {mishap.name: mishap.says for mishap in finding.layout.arrangement.mishaps}
+    text, drawn = " ".join(files[".txt"].split()).lower(), " ".join(_words(files[".pressures.svg"]))
+    done = [e for step in finding.story.steps for e in step.events if isinstance(e, Turned | Occurred)]
+    assert done
+    for event in done:
+        words = deed(event) if isinstance(event, Turned) else says[event.mishap]
+        assert words.lower() in text
+        assert words in drawn
+
+
+@CLAIMS
+def test_the_picture_can_be_read_aloud_and_its_curves_end_where_the_run_does(name: str) -> None:
+    finding, files = shown(name)
+    assert finding.witness is not None
+    assert finding.layout is not None
+    picture = files[".pressures.svg"]
+    root = ET.fromstring(picture)  # noqa: S314  (our own)
+    assert root.get("role") == "img"
+    assert (root.findtext(f"{SVG}title") or "").startswith(name)
+    assert "Pressures over time." in (root.findtext(f"{SVG}desc") or "")
+    _, history = played(finding.layout, finding.witness)
+    assert finding.story is not None
+    end = max(finding.witness.end, finding.story.seconds[-1])
+    pressures = dict(zip((v.name for v in finding.layout.arrangement.volumes), history.at([end])[0], strict=True))
+    told = [re.fullmatch(r"(.*) (-?\d+) psi", words) for words in _words(picture)]
+    named = {found[1].replace(" ", "_"): int(found[2]) for found in reversed(told) if found and found[1]}
+    curves = {volume: number for volume, number in named.items() if volume in pressures}
+    assert len(curves) >= 4
+    for volume, number in curves.items():
+        assert abs(number - pressures[volume] / PSI) <= 0.6, volume
+
+
+def _words(picture: str) -> list[str]:
+    root = ET.fromstring(picture)  # noqa: S314  (our own)
+    return [node.text or "" for node in root.iter(f"{SVG}text")]
