@@ -157,7 +157,7 @@ class ClaimItem(pytest.Item):
         super().__init__(**kwargs)
         self._claim = claim
         self._model = model
-        self._expected = expected
+        self.expected = expected
         self.line = 0
 
     def runtest(self) -> None:
@@ -177,12 +177,12 @@ class ClaimItem(pytest.Item):
         ):
             if value not in ("", None):
                 self.user_properties.append((key, str(value)))
-        came = outcome(finding.verdict, Verdict(self._expected))
-        if came is Outcome.AS_EXPECTED or finding.verdict == self._expected:
+        came = outcome(finding.verdict, Verdict(self.expected))
+        if came is Outcome.AS_EXPECTED or finding.verdict == self.expected:
             return
         if came is Outcome.APART:
             pytest.skip(f"not applicable: {reason}")
-        raise ClaimError(_report(finding, self._expected, self._model))
+        raise ClaimError(_report(finding, self.expected, self._model))
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any, **kwargs: Any) -> Any:
         """A claim's own words in place of a traceback."""
