@@ -17,10 +17,18 @@ from bandproof.model.schema import arrangement_schema
 from bandproof.properties.schema import pack_schema
 from bandproof.terms.names import closest, listed
 
+
+def _story_schema() -> dict[str, Any]:
+    from bandproof.findings.story_file import story_schema  # noqa: PLC0415  (only when asked for: it brings the simulator)
+
+    return story_schema()
+
+
 #: The kinds of file that have a published JSON Schema; a further one needs a line here and no other.
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "arrangement": arrangement_schema,
     "pack": pack_schema,
+    "story": _story_schema,
 }
 
 

@@ -149,7 +149,10 @@ def test_an_unknown_code_is_bad_input_with_a_suggestion(run: Run) -> None:
     )
 
 
-@pytest.mark.parametrize(("name", "keys"), [("arrangement", {"volumes", "parts"}), ("pack", {"pack", "property"})])
+@pytest.mark.parametrize(
+    ("name", "keys"),
+    [("arrangement", {"volumes", "parts"}), ("pack", {"pack", "property"}), ("story", {"steps", "witness"})],
+)
 def test_schema_prints_the_json_schemas(run: Run, name: str, keys: set[str]) -> None:
     schema = json.loads(run("schema", name).stdout)
     assert keys <= set(schema["properties"])

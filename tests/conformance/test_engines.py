@@ -48,7 +48,7 @@ class Runner:
     counts: bool = True
 
 
-#: Bounded searches never prove; k-induction leaves finding a bad to its caller; reachability leaps, and
+#: Bounded searches never prove; k-induction leaves finding a bad to its caller; reachability accelerates, and
 #: z3's Horn engine counts no steps; the runner counts them, by bounded search.
 RUNNERS = (
     Runner("enumeration", by_enumeration),

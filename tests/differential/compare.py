@@ -42,7 +42,7 @@ def node_values(problem: Problem, values: list[bool]) -> dict[int, bool]:
 
 
 def encoded_successors(problem: Problem, state: State, function: tuple[int, ...]) -> set[State]:
-    """Every state that `function`, the problem's step or leap, reaches from `state`, asked of the solver one by one."""
+    """Every state that `function`, the problem's step or acceleration, reaches from `state`, asked of the solver one by one."""
     bits = [b.literal for b in problem.bits]
     numbered = Numbered(problem.circuit, [*bits, *function])
     sat = Sat(numbered.clauses)
@@ -86,7 +86,7 @@ def memories_after(problem: Problem, values: list[bool], after: State) -> set[tu
 
 
 def keeps_form(problem: Problem, function: tuple[int, ...]) -> bool:
-    """No step, or leap, leads from a well-formed state to one that is not."""
+    """No step, or acceleration, leads from a well-formed state to one that is not."""
     bits = [b.literal for b in problem.bits]
     step = Numbered(problem.circuit, [*bits, *function, problem.well_formed])
     then = Numbered(problem.circuit, [*bits, problem.well_formed], first=step.size + 1)
@@ -102,7 +102,7 @@ def keeps_form(problem: Problem, function: tuple[int, ...]) -> bool:
 
 
 def over_is_final(problem: Problem) -> bool:
-    """Where the problem says that all is over, no bad is, and no step or leap leads back."""
+    """Where the problem says that all is over, no bad is, and no step or acceleration leads back."""
     circuit, over = problem.circuit, problem.over
     if over == FALSE:
         return True

@@ -1,4 +1,4 @@
-"""Leaps of one volume over several thresholds, proved by hand: how far they go, and where they stop."""
+"""Accelerations of one volume over several thresholds, proved by hand: how far they go, and where they stop."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ GUARDED = BESIDE + 'parts.guard = { kind = "drops", ports = { a = "v" }, setting
 
 
 def bands_reached(text: str, compared: Condition, line: int, tank: int) -> set[int]:
-    """The bands to which one leap takes the line, the tank standing still and every part where it belongs."""
-    claim = Property("leap", "", "by hand", Shape.NEVER, "start", when=compared)
+    """The bands to which one acceleration takes the line, the tank standing still and every part where it belongs."""
+    claim = Property("acceleration", "", "by hand", Shape.NEVER, "start", when=compared)
     arrangement = load(text)
     layout = lay_out(arrangement, (claim.when,))
     state = _standing(layout, line, tank)

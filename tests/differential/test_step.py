@@ -56,7 +56,7 @@ def compare_successors(data: st.DataObject) -> None:
 
 
 def compare_leaps(data: st.DataObject) -> None:
-    """Leaps lead everywhere steps lead, and nowhere that steps, one after another, do not."""
+    """Accelerations lead everywhere steps lead, and nowhere that steps, one after another, do not."""
     layout, claim = draw_case(data, most_volumes=3)
     state = data.draw(drawn.states(layout))
     problem = pose(StepRule(layout), claim)

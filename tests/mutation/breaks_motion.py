@@ -198,7 +198,7 @@ ENCODED: tuple[Break, ...] = _in(
     ("def _follow(", "self.can_rise[volume][rank], up, near", "self.can_rise[volume][rank], up", "a volume rises only within its window"),
     ("def _follow(", "negate(self.up[volume]), down, near", "negate(self.up[volume]), near", "a volume falls only where the pace allows"),
     ("def _follow(", "negate(self.up[volume]), down, near", "negate(self.up[volume]), down", "a volume falls only within its window"),
-    ("def _pose(", "if not (rule.layout.timing_constraints or bounds or monitor.fades or monitor.endless):", "if True:", "no leaps over what has to be looked at"),
+    ("def _pose(", "if not (rule.layout.timing_constraints or bounds or monitor.fades or monitor.endless):", "if True:", "no accelerations over what has to be looked at"),
     ("def _pose(", "(*crossed, *memory)", "memory", "no crossing is remembered at the start"),
     ("def _pose(", "(*crossed, *memory)", "crossed", "nothing is met at the start"),
     ("def _pose(", "if monitor.fades else TRUE", "if False else TRUE", "what a to and fro met fades"),

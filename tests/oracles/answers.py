@@ -40,9 +40,9 @@ def by_enumeration(problem: Problem, *, cap: int = 20_000) -> Answer:
 
 
 def by_reachability(problem: Problem) -> Answer:
-    """The reachability engine run to its end. It leaps over thresholds that nothing compares, so it counts no steps.
+    """The reachability engine run to its end. It accelerates past thresholds that nothing compares, so it counts no steps.
 
-    A run that the executable machine cannot follow, leap by leap, is no answer but an error.
+    A run that the executable machine cannot follow, acceleration by acceleration, is no answer but an error.
     """
     outcome = run_reachability(problem)
     if outcome.states is None:

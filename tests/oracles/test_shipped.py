@@ -37,7 +37,7 @@ ENGINES: dict[str, Callable[[Problem], Answer]] = {
 
 
 def by_reachability(problem: Problem) -> Answer:
-    """Reachability, as far as it gets; a run of leaps that it finds has no count of steps."""
+    """Reachability, as far as it gets; a run of accelerations that it finds has no count of steps."""
     search = Reachability(problem)
     running = search.run()
     try:

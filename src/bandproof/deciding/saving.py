@@ -29,7 +29,6 @@ from bandproof.views.run_plot import run_svg
 from bandproof.views.run_text import run_text
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
-from bandproof.witness.telling import played
 
 #: The file that lists the findings.
 RESULTS = "results.json"
@@ -161,6 +160,8 @@ def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, s
 
 def _run_picture(finding: Finding, claim: Property | None, title: str) -> str:
     """The curves of the witness's run."""
+    from bandproof.witness.telling import played  # noqa: PLC0415  (the simulator, only where there is a run)
+
     layout, story, witness = finding.layout, finding.story, finding.witness
     assert layout is not None
     assert story is not None

@@ -105,8 +105,8 @@ class Deed(StrEnum):
 
     UP = "up"
     DOWN = "down"
-    ACCELERATE_UP = "leap up"
-    ACCELERATE_DOWN = "leap down"
+    ACCELERATE_UP = "acceleration up"
+    ACCELERATE_DOWN = "acceleration down"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +131,7 @@ class GoOnChoice:
     @property
     def says(self) -> str:
         """The choice as text."""
-        return f"leap on at rank {self.rank}"
+        return f"acceleration on at rank {self.rank}"
 
 
 @dataclass(frozen=True, slots=True)

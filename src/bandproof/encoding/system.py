@@ -95,7 +95,7 @@ class StepRule:
         self.strikes = {
             choice: self._chosen(choice) for choice in (MishapChoice(mishap.name) for mishap in arrangement.mishaps)
         }
-        #: A choice for one volume to leap, and, for each rank, to leap on past the threshold before it.
+        #: A choice for one volume to accelerate, and, for each rank, to go on past the threshold before it.
         self.accelerate_up = {v.name: self._chosen(FlowChoice(Deed.ACCELERATE_UP, v.name)) for v in arrangement.volumes}
         self.accelerate_down = {
             v.name: self._chosen(FlowChoice(Deed.ACCELERATE_DOWN, v.name)) for v in arrangement.volumes
@@ -130,10 +130,10 @@ class StepRule:
 
         Pace and mishaps bind where `begun` holds; elsewhere the driver acts at any time, and no mishap occurs.
 
-        With `free` given, which needs a layout without timing constraints and no windows, steps or leaps. A leap is a run of flow steps in which
+        With `free` given, which needs a layout without timing constraints and no windows, steps or accelerations. An acceleration is a run of flow steps in which
         one volume alone crosses threshold after threshold, all but the last of them of a rank in `free[volume]`: those
         that no guard and no condition of the claim compares the volume with, so that nothing else can happen, and
-        nothing is missed, on the way. Leaps reach the same states as steps do, in fewer.
+        nothing is missed, on the way. Accelerations reach the same states as steps do, in fewer.
         """
         asked = (pace, mishaps, windows, None if free is None else frozenset(free.items()), begun)
         if asked not in self._after:
@@ -204,7 +204,7 @@ class StepRule:
         return c.any_of(c.both(c.either(bit, after[bit]), negate(c.both(bit, after[bit]))) for bit in bits)
 
     def _grant_accelerations(self, flowing: int) -> tuple[dict[str, tuple[int, int]], int]:
-        """At most one leap, instead of an ordinary flow step; what remains is the ordinary flow step."""
+        """At most one acceleration, instead of an ordinary flow step; what remains is the ordinary flow step."""
         c = self.circuit
         accelerating: dict[str, tuple[int, int]] = {}
         for volume in self.up:
@@ -215,11 +215,11 @@ class StepRule:
         return accelerating, flowing
 
     def _follow_acceleration(
-        self, following: dict[int, int], volume: str, leap: tuple[int, int], free: frozenset[int]
+        self, following: dict[int, int], volume: str, acceleration: tuple[int, int], free: frozenset[int]
     ) -> None:
-        """Add to `following` what a leap of `volume` does to its thermometer."""
+        """Add to `following` what an acceleration of `volume` does to its thermometer."""
         c, bits = self.circuit, self.encoding.levels[volume]
-        up, down = leap
+        up, down = acceleration
         came = FALSE
         for rank, bit in enumerate(bits):
             first = c.both(up, self.can_rise[volume][rank])
@@ -298,10 +298,10 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
     way = WayRule(e, rule.final, others)
     rule.choices |= way.choices
     after = rule.after(claim.pace, claim.mishaps, bounds, begun=way.begun)
-    # A leap passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
-    leap = after
+    # An acceleration passes over states in which a counter, a window or such a monitor would have to look, so there is none there.
+    acceleration = after
     if not (rule.layout.timing_constraints or bounds or monitor.fades or monitor.endless):
-        leap = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor), begun=way.begun)
+        acceleration = rule.after(claim.pace, claim.mishaps, free=rule.free_ranks(monitor), begun=way.begun)
     watching = encode_monitor(e, rule.final, monitor)
     still = negate(rule.touched(after)) if monitor.fades else TRUE
     kept = tuple(c.all_of([literal, still, way.begun]) for literal in watching.after)
@@ -314,7 +314,7 @@ def _pose(rule: StepRule, claim: Property) -> Problem:
         claim,
         (*bits, *memory),
         (*(way.follow(bit, after[bit.literal]) for bit in bits), *kept, *way.after),
-        (*(way.follow(bit, leap[bit.literal]) for bit in bits), *kept, *way.after),
+        (*(way.follow(bit, acceleration[bit.literal]) for bit in bits), *kept, *way.after),
         c.all_of([start, *(negate(bit.literal) for bit in (*crossed, *memory))]),
         c.both(watching.bad, way.begun),
         c.both(watching.applies, way.begun),

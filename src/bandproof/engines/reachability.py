@@ -7,7 +7,7 @@ Written for this project and kept by hand: libraries that have it know no bands,
 
 Frame i is a set of clauses that every state within i steps of the start satisfies. A *cube* is a conjunction of state
 literals, kept as a tuple of signed solver variables. Obligations are never moved to later frames, so the first
-counterexample found while frame N is the outermost has N leaps, and none has fewer.
+counterexample found while frame N is the outermost has N accelerations, and none has fewer.
 
 Bands make cubes special: of one volume's thermometer a cube needs at most the highest true and the lowest false bit,
 and a literal that cannot be dropped can often be widened to a farther threshold.

@@ -112,7 +112,7 @@ def refine(rule: StepRule, problem: Problem, lemma: Lemma) -> Problem:
         problem,
         bits=(*problem.bits, *memory),
         after=after,
-        # A leap passes over states that the watch would have to see, so there are none here.
+        # An acceleration passes over states that the watch would have to see, so there are none here.
         accelerated=after,
         start=circuit.all_of([problem.start, *(negate(bit.literal) for bit in memory)]),
         bad=circuit.both(problem.bad, negate(dying)),

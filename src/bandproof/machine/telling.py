@@ -20,7 +20,7 @@ class NotARunError(Exception):
 def tell(layout: Layout, claim: Property, states: Sequence[State], loop: int | None = None) -> Story:
     """States of a run, of the claim's pace and mishaps, as a story. NotARunError when some step is none.
 
-    Repeats are left out, and a leap is told threshold by threshold. Where a run comes to the claim's start from another,
+    Repeats are left out, and an acceleration is told threshold by threshold. Where a run comes to the claim's start from another,
     `passed` says of each state how far it is; what goes before the claim's own run is told as its lead. `loop` is
     the index of the state from which on the run goes round, if it does.
     """
