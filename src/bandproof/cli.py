@@ -186,6 +186,9 @@ def prove_(
     cases = load_cases(models, packs, faults)
     _tell_warnings(faults)
     shelves = [Shelf(folder, case) for folder, case in zip(folders(out, [str(m) for m in models]), cases, strict=True)]
+    for path in filter(None, (shelf.blocked() for shelf in shelves)):
+        message = f"{path} is in the way of what would be written there; move it, or name another folder with --out"
+        raise RequestError(message)
     interrupted = _decide(shelves, only or [], Limits(seconds or None, megabytes), workers)
     if json:
         _print(as_json(joined(shelf.document(beside=False) for shelf in shelves)))

@@ -42,6 +42,17 @@ def test_without_a_line_to_show_the_note_stands_by_itself() -> None:
     assert replace(bare, note="").render() == f"{bare.headline}\n[band-empty]"
 
 
+@pytest.mark.parametrize("before", [0, 40, 5000], ids=lambda length: f"{length} signs before")
+def test_of_a_very_long_line_only_what_stands_around_the_place_is_shown(before: int) -> None:
+    line = "x" * before + "HERE" + "y" * 9000
+    _, shown, carets, _ = replace(BAND, excerpt=line, column=before + 1, length=4).render().splitlines()
+    assert len(shown) < 220
+    at = carets.index("^")
+    assert shown[at : at + 4] == "HERE"
+    assert carets.count("^") == 4
+    assert shown.endswith("y...")
+
+
 def test_a_warning_says_that_it_is_one() -> None:
     warning = replace(BAND, level=Severity.WARNING)
     assert warning.headline.startswith("models/two_pipe.toml, line 41, column 30 (warning): band ")

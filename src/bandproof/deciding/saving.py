@@ -64,6 +64,12 @@ class Shelf:
         self._files: dict[str, tuple[str, ...]] = {}
         self.standing: tuple[Standing, ...] = ()
 
+    def blocked(self) -> Path | None:
+        """What stands where the folder or the list of findings has to go and cannot be written over, if anything does."""
+        if self.folder.exists() and not self.folder.is_dir():
+            return self.folder
+        return self.folder / RESULTS if (self.folder / RESULTS).is_dir() else None
+
     def clear(self) -> None:
         """Remove what an earlier run wrote."""
         with suppress(OSError, ValueError, TypeError, KeyError):

@@ -15,6 +15,9 @@ from bandproof.text.messages import Severity, closing, headline, plain, sentence
 #: Blanks before the line of the file that a diagnostic shows.
 _INDENT = " " * 4
 
+#: Signs of a line that are shown, and what stands for the rest of a longer one.
+_LONGEST, _MORE = 200, "... "
+
 
 @dataclass(frozen=True, slots=True)
 class Diagnostic:
@@ -49,8 +52,9 @@ class Diagnostic:
         """The whole diagnostic as text: headline, the line with carets, then the hint with the code behind it."""
         lines = [self.headline]
         if self.excerpt:
-            before, marked = _split(self.excerpt, self.column - 1, self.length)
-            lines.append(f"{_INDENT}{plain(self.excerpt)}".rstrip())
+            shown, start = _around(plain(self.excerpt), self.column - 1)
+            before, marked = shown[:start], shown[start : start + self.length]
+            lines.append(f"{_INDENT}{shown}".rstrip())
             carets = " " * _width(before) + "^" * max(1, _width(marked))
             lines.append(f"{_INDENT}{carets} {plain(self.note)}".rstrip())
         elif self.note:
@@ -58,9 +62,13 @@ class Diagnostic:
         return "\n".join([*lines, closing(self.hint, self.code)])
 
 
-def _split(line: str, start: int, length: int) -> tuple[str, str]:
-    shown = plain(line)
-    return shown[:start], shown[start : start + length]
+def _around(line: str, start: int) -> tuple[str, int]:
+    """The line, or, of a very long one, what stands around `start`; and where `start` is in that."""
+    if len(line) <= _LONGEST:
+        return line, start
+    first = max(0, min(start - _LONGEST // 3, len(line) - _LONGEST))
+    left, right = _MORE if first else "", _MORE if first + _LONGEST < len(line) else ""
+    return f"{left}{line[first : first + _LONGEST]}{right}", start - first + len(left)
 
 
 def _width(text: str) -> int:
