@@ -22,7 +22,7 @@ from bandproof.machine.layout import Layout
 from bandproof.text.errors import CrossCheckError
 
 #: All searches of an arrangement together may take this many solver steps; those of the base take a third of it.
-LIMIT = 45_000_000
+LIMIT = 150_000_000
 
 
 @dataclass(frozen=True, slots=True)
