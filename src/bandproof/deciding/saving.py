@@ -22,7 +22,8 @@ from bandproof.properties.claim import NotApplicable, Property
 from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
-from bandproof.views.phrases import ending, from_then_on
+from bandproof.views.named import named
+from bandproof.views.phrases import ending, from_then_on, plain
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.run_plot import run_svg
@@ -155,10 +156,13 @@ def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, s
         runs = finding.witness is not None and bool(story.seconds)
         files[name + TEXT] = run_text(finding, claim) if runs else story_text(layout, story, title=title, ending=last)
         files[name + PRESSURES] = (
-            _run_picture(finding, claim, title) if runs else pressures_svg(layout, story, title=title)
+            _run_picture(finding, claim, title)
+            if runs
+            else named(pressures_svg(layout, story, title=title), title, "Pressures over the steps of a story.")
         )
         try:
-            files[name + GRAPH] = render_svg(story_dot(layout, story, title=title, ending=last))
+            graph = render_svg(story_dot(layout, story, title=title, ending=last, claim=claim))
+            files[name + GRAPH] = named(graph, title, f"The steps of a story as a graph. {last}")
         except DrawingError as error:
             undrawn.append(str(error))
     return files, undrawn
@@ -189,9 +193,15 @@ def standing_files(answer: Standing) -> dict[str, str]:
 
 def drawings(arrangement: Arrangement) -> dict[str, str]:
     """The drawings of an arrangement, file name to SVG: its piping, all machines on one sheet, and each by itself."""
-    found = {"piping.svg": render_svg(piping_dot(arrangement)), "machines.svg": machines_svg(arrangement)}
+    name = arrangement.name
+    piping, machines = render_svg(piping_dot(arrangement)), machines_svg(arrangement)
+    found = {
+        "piping.svg": named(piping, f"{name}: piping", "Volumes, and the parts between them, with their passages."),
+        "machines.svg": named(machines, f"{name}: parts", "Each part's states, and when it moves from one to another."),
+    }
     for part in arrangement.parts:
-        found[f"machines/{part.name}.svg"] = render_svg(machine_dot(arrangement, part))
+        machine = render_svg(machine_dot(arrangement, part))
+        found[f"machines/{part.name}.svg"] = named(machine, f"{name}: {plain(part.name)}", "Its states and moves.")
     return found
 
 

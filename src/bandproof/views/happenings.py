@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bandproof.machine.story import Crossed, Moved, Occurred, Story, Turned
+from bandproof.model.walker import leaves
+from bandproof.properties.claim import Property
 
 #: A control turned to and fro so often is told as a rhythm.
 RHYTHM = 4
@@ -80,3 +82,15 @@ def moves(story: Story, passage: Passage) -> list[tuple[int, Moved]]:
     """The moves of parts in a passage, with the numbers of their steps."""
     numbers = range(passage.first, passage.last + 1)
     return [(n, event) for n in numbers for event in story.steps[n - 1].events if isinstance(event, Moved)]
+
+
+def matters(story: Story, claim: Property | None) -> set[str]:
+    """Volumes, parts and controls that change in a story or that the claim names."""
+    names: set[str] = set()
+    for event in (event for step in story.steps for event in step.events):
+        match event:
+            case Crossed(name) | Moved(name) | Turned(name):
+                names.add(name)
+    for leaf in (*leaves(claim.when), *leaves(claim.then)) if claim is not None else ():
+        names |= {value for key in ("volume", "other", "part", "control") if (value := getattr(leaf, key, None))}
+    return names

@@ -24,6 +24,7 @@ from bandproof.properties.claim import Property
 from bandproof.text.units import PRESSURE_UNITS
 from bandproof.views.graphviz import FONTS
 from bandproof.views.happenings import moves, passages
+from bandproof.views.named import named
 from bandproof.views.phrases import deed, plain, setting_at, verb
 from bandproof.views.spoken import spoken_time
 
@@ -114,11 +115,11 @@ def run_svg(
 
 def _picture(body: Sequence[str], tall: int, title: str, told: str) -> str:
     head = (
-        f'<svg width="{_WIDE}" height="{tall}" viewBox="0 0 {_WIDE} {tall}" xmlns="http://www.w3.org/2000/svg" role="img" '
-        f'aria-labelledby="title desc" font-family="{FONTS}" font-size="13" fill="black">'
+        f'<svg width="{_WIDE}" height="{tall}" viewBox="0 0 {_WIDE} {tall}" xmlns="http://www.w3.org/2000/svg" '
+        f'font-family="{FONTS}" font-size="13" fill="black">'
     )
-    named = [f'<title id="title">{escape(title)}</title>', f'<desc id="desc">{escape(told)}</desc>']
-    return "\n".join([head, *named, f'<rect width="{_WIDE}" height="{tall}" fill="white"/>', *body, "</svg>"]) + "\n"
+    ground = f'<rect width="{_WIDE}" height="{tall}" fill="white"/>'
+    return named("\n".join([head, ground, *body, "</svg>"]) + "\n", title, told)
 
 
 def _subtitle(unit: str, claim: Property | None, witness: Witness) -> str:

@@ -29,7 +29,7 @@ from bandproof.model.walker import comparisons, leaves
 from bandproof.properties.claim import Property
 from bandproof.simulation.vehicle import Assumed
 from bandproof.text.units import PRESSURE_UNITS
-from bandproof.views.happenings import Passage, moves, passages
+from bandproof.views.happenings import Passage, matters, moves, passages
 from bandproof.views.phrases import (
     consequences,
     deed,
@@ -92,7 +92,7 @@ def _start(layout: Layout, story: Story, claim: Property | None) -> list[str]:
     arrangement = layout.arrangement
     start = arrangement.start(story.start)
     rows = _paragraph(_typed(f"{plain(start.name)}: {start.says}." if start.says else f"{plain(start.name)}."))
-    matter = _matters(story, claim)
+    matter = matters(story, claim)
     state, pressures = (
         story.states[0],
         dict(zip((v.name for v in arrangement.volumes), story.pressures[0], strict=True)),
@@ -106,18 +106,6 @@ def _start(layout: Layout, story: Story, claim: Property | None) -> list[str]:
     rows += _paragraph(", ".join(told), "  ", "    ") if told else []
     told = [f"{plain(name)} {_pressure(layout, pascals)}" for name, pascals in pressures.items() if name in matter]
     return rows + (_paragraph(", ".join(told), "  ", "    ") if told else [])
-
-
-def _matters(story: Story, claim: Property | None) -> set[str]:
-    """Volumes, parts and controls that change in the story or that the claim names."""
-    names: set[str] = set()
-    for event in (event for step in story.steps for event in step.events):
-        match event:
-            case Crossed(name) | Moved(name) | Turned(name):
-                names.add(name)
-    for leaf in (*leaves(claim.when), *leaves(claim.then)) if claim is not None else ():
-        names |= {value for key in ("volume", "other", "part", "control") if (value := getattr(leaf, key, None))}
-    return names
 
 
 def _steps(layout: Layout, story: Story) -> Iterator[str]:

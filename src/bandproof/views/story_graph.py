@@ -1,6 +1,6 @@
 """A story drawn as a graph of its steps: one box per state that says what has changed, one arrow per step.
 
-Columns are read from top to bottom, then left to right. A run of steps in which air flows is drawn as one arrow that
+Columns are read from top to bottom, then left to right; a letter in a circle leads from the foot of one to the head of the next. A run of steps in which air flows is drawn as one arrow that
 keeps the step numbers, interrupted only where a part moves for good; the text of a story tells every crossing and
 every move by itself. The drawing says what happens in this story, not what else could.
 """
@@ -14,7 +14,9 @@ from itertools import pairwise
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
+from bandproof.properties.claim import Property
 from bandproof.views import dot
+from bandproof.views.happenings import matters
 from bandproof.views.phrases import (
     band_range,
     band_words,
@@ -28,6 +30,7 @@ from bandproof.views.phrases import (
 )
 from bandproof.views.reasons import because
 from bandproof.views.situation import situation
+from bandproof.views.spoken import spoken_time
 
 #: Signs in a line of a state's box, and of the words beside an arrow.
 _BOX_WIDTH = 46
@@ -47,6 +50,11 @@ _ARROWS = {
 }
 
 
+#: Where a column ends and the next begins: a circle with the same letter in both places, instead of an arrow across the picture.
+_CONNECTOR = {"shape": "circle", "fixedsize": "true", "width": "0.3", "height": "0.3", "fontsize": "11"}
+_LETTERS = "ABC"
+
+
 @dataclass(frozen=True, slots=True)
 class _Stretch:
     """Steps `first` to `last` (counted from 1) that are drawn as one arrow."""
@@ -55,8 +63,11 @@ class _Stretch:
     last: int
 
 
-def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "") -> str:
-    """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken."""
+def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "", claim: Property | None = None) -> str:
+    """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken.
+
+    Of a vehicle's run the boxes have the seconds, and the first one only what matters to the story and to `claim`.
+    """
     stretches = _stretches(story)
     boxes = len(stretches) + 1
     columns = min(_COLUMNS, -(-boxes // _ROWS))
@@ -64,11 +75,12 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
     head = f"START: {plain(story.start)}"
     heading = {"label": dot.label(dot.lines(title, 110), "l"), "labelloc": "t", "labeljust": "l"} if title else {}
     drawing = dot.picture(title or story.start, nodesep="0.4", ranksep="0.25", margin="0.1", **heading)
-    _draw_box(drawing, 0, [head], situation(layout, story), ending="" if stretches else ending)
+    begins = situation(layout, story, matters(story, claim) if story.seconds else None)
+    _draw_box(drawing, 0, [head], begins, ending="" if stretches else ending)
     for place, stretch in enumerate(stretches, start=1):
         changes = list(_changes(layout, story, stretch))
         told = ending if place == len(stretches) else ""
-        _draw_box(drawing, stretch.last, [_state(stretch.last)], changes, ending=told, column=place // rows)
+        _draw_box(drawing, stretch.last, [_headed(story, stretch.last)], changes, ending=told, column=place // rows)
     _draw_arrows(drawing, layout, story, stretches, rows)
     _draw_columns(drawing, [0, *(stretch.last for stretch in stretches)], rows)
     if story.loop is not None:
@@ -168,8 +180,14 @@ def _draw_arrows(drawing: dot.Picture, layout: Layout, story: Story, stretches: 
     for place, (stretch, (tail, head)) in enumerate(zip(stretches, pairwise(numbers), strict=True), start=1):
         words = [line for row in _deeds(layout, story, stretch) for line in dot.lines(row, _ARROW_WIDTH)]
         style = dict(_ARROWS[story.steps[stretch.first - 1].kind])
-        style |= {"constraint": "false"} if place % rows == 0 else {}
-        drawing.edge(_state(tail), _state(head), dot.label([_BESIDE + row for row in words], "l"), **style)
+        begins = _state(tail)
+        if place % rows == 0:
+            letter = _LETTERS[place // rows - 1]
+            begins, ends = f"from {letter}", f"to {letter}"
+            for name, column in ((ends, place // rows - 1), (begins, place // rows)):
+                drawing.node(name, letter, **_CONNECTOR, group=f"column {column}")
+            drawing.edge(_state(tail), ends, **_ARROWS[StepKind.REACT])
+        drawing.edge(begins, _state(head), dot.label([_BESIDE + row for row in words], "l"), **style)
 
 
 def _draw_columns(drawing: dot.Picture, numbers: list[int], rows: int) -> None:
@@ -207,6 +225,11 @@ def _deeds(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
         pairs = zip(layout.arrangement.volumes, before.bands, after.bands, strict=True)
         changed = [(volume.name, "rises" if new > old else "falls") for volume, old, new in pairs if new != old]
         yield f"{plain(changed[0][0])} {verb(*changed[0])}" if len(changed) == 1 else "air flows"
+
+
+def _headed(story: Story, number: int) -> str:
+    """A state's number and, of a vehicle's run, its time."""
+    return _state(number) + (f", {spoken_time(story.seconds[number])}" if story.seconds else "")
 
 
 def _state(number: int) -> str:
