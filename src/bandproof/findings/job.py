@@ -23,10 +23,10 @@ class Job:
     def key(self) -> str:
         """SHA-256 of the arrangement's content, the grid, the claim, the limits and this program's version."""
         grid = arrangement_hash(self.layout.arrangement), self.layout.thresholds
-        return content_hash((_program(), grid, self.claim, self.limits))
+        return content_hash((program_version(), grid, self.claim, self.limits))
 
 
-def _program() -> str:
+def program_version() -> str:
     """The version of this program; another one may mean or find something else."""
     try:
         return version("bandproof")

@@ -11,6 +11,7 @@ from fractions import Fraction
 from textwrap import wrap
 
 from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.job import program_version
 from bandproof.findings.witness import Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.semantics import Reading, surely
@@ -289,6 +290,7 @@ def _foot(layout: Layout, finding: Finding) -> Iterator[str]:
     if finding.caution:
         yield from _paragraph(f"Caution: {finding.caution}")
     yield from _paragraph(f"Arrangement: {arrangement.name}, {arrangement.file}, sha256 {arrangement.sha256[:12]}")
+    yield from _paragraph(f"Told by bandproof {program_version()}".rstrip() + ".")
     yield from _paragraph("Pressures are gauge. A model is not the vehicle: this holds for the arrangement as written.")
 
 

@@ -50,7 +50,16 @@ def test_the_text_fits_a_screen_and_says_when_the_claim_is_broken(name: str) -> 
     assert max(map(len, text.splitlines())) <= 80
     assert text.isascii()
     assert f"The claim is broken {spoken_time(finding.witness.when)} after the start." in " ".join(text.split())
-    for word in ("IN SHORT", "AT THE START", "STEP BY STEP", "WHAT FAILS", "THE VEHICLE", "Basis: ", "sha256 "):
+    for word in (
+        "IN SHORT",
+        "AT THE START",
+        "STEP BY STEP",
+        "WHAT FAILS",
+        "THE VEHICLE",
+        "Basis: ",
+        "sha256 ",
+        "Told by bandproof ",
+    ):
         assert word in text
 
 
