@@ -341,3 +341,19 @@ def test_roles_that_a_pack_needs_and_the_arrangement_lacks_are_named_at_the_end(
     said = "models/hand_valve.toml has no role trailer_line: 1 claim of properties/rules.toml does not apply."
     assert result.stderr.splitlines()[-1] == said
     assert said not in run("prove", model, *HERE, "--property", "trailer-vents").stderr
+
+
+@pytest.mark.usefixtures("model")
+def test_what_stands_in_the_way_is_told_before_anything_is_decided_or_written(run: Run) -> None:
+    """`results.json` is a folder; or the arrangement's own folder is a file."""
+    blocked = Path("out/hand_valve/results.json")
+    blocked.mkdir(parents=True)
+    result = run("prove", "models/hand_valve.toml")
+    assert result.exit_code == 2
+    assert f"{blocked} is in the way" in result.stderr
+    assert [path.name for path in Path("out/hand_valve").iterdir()] == ["results.json"]
+    blocked.rmdir()
+    blocked.parent.rmdir()
+    blocked.parent.write_text("mine", encoding="utf-8")
+    assert run("prove", "models/hand_valve.toml").exit_code == 2
+    assert blocked.parent.read_text(encoding="utf-8") == "mine"

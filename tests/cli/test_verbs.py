@@ -382,19 +382,3 @@ def test_a_file_that_is_neither_is_bad_input(
     result = run("recheck", name)
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr.startswith(name)
-
-
-@pytest.mark.usefixtures("model")
-def test_what_stands_in_the_way_is_told_before_anything_is_decided_or_written(run: Run) -> None:
-    """`results.json` is a folder; or the arrangement's own folder is a file."""
-    blocked = Path("out/hand_valve/results.json")
-    blocked.mkdir(parents=True)
-    result = run("prove", "models/hand_valve.toml")
-    assert result.exit_code == 2
-    assert f"{blocked} is in the way" in result.stderr
-    assert [path.name for path in Path("out/hand_valve").iterdir()] == ["results.json"]
-    blocked.rmdir()
-    blocked.parent.rmdir()
-    blocked.parent.write_text("mine", encoding="utf-8")
-    assert run("prove", "models/hand_valve.toml").exit_code == 2
-    assert blocked.parent.read_text(encoding="utf-8") == "mine"

@@ -229,10 +229,23 @@ def open_in(part: Part, state: str) -> tuple[Passage, ...]:
 
 
 def consequences(part: Part, source: str, target: str) -> tuple[str, ...]:
-    """What a move does to the passages: "opens supply → delivery", "closes delivery → open air"."""
+    """What a move does to the passages: "opens supply → delivery", "closes delivery → open air", "widens inlet ↔ outlet"."""
     before, after = open_in(part, source), open_in(part, target)
-    opened = tuple(f"opens {passage_words(part, p)}" for p in after if p not in before)
-    return opened + tuple(f"closes {passage_words(part, p)}" for p in before if p not in after)
+    opened = {passage_words(part, p): p for p in after if p not in before}
+    closed = {passage_words(part, p): p for p in before if p not in after}
+    same = [f"{_resized(closed[words].size, opened[words].size)} {words}" for words in opened if words in closed]
+    opens = [f"opens {words}" for words in opened if words not in closed]
+    return (*same, *opens, *(f"closes {words}" for words in closed if words not in opened))
+
+
+def _resized(before: Size | None, after: Size | None) -> str:
+    """What happens to a way that stays open through another opening."""
+    if before is not None and after is not None:
+        if after.c.low > before.c.high:
+            return "widens"
+        if after.c.high < before.c.low:
+            return "narrows"
+    return "opens differently"
 
 
 def setting_at(arrangement: Arrangement, volume: str, threshold: Fraction) -> str:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from html import escape
 
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Story
@@ -21,6 +20,7 @@ from bandproof.model.walker import comparisons
 from bandproof.text.units import PRESSURE_UNITS, show_pressure
 from bandproof.views.graphviz import FONTS
 from bandproof.views.phrases import band_words, plain, pressure_number, short_event
+from bandproof.views.svg import spread, words_at
 
 #: Width of the picture and of what stands beside a panel, in pixels; height of the heading and of what is under it.
 _WIDE, _LEFT, _RIGHT = 1120, 210, 280
@@ -82,8 +82,8 @@ def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
     deeds = _deeds(story)
     note = "" if story.pressures else " (middle of each band: real pressures were not computed)"
     body = [
-        _text(_LEFT, 20, title or f"Pressures, {plain(story.start)}", size=15),
-        _text(_LEFT, 38, f"gauge pressure in {unit}{note}"),
+        words_at(_LEFT, 20, title or f"Pressures, {plain(story.start)}", size=15),
+        words_at(_LEFT, 38, f"gauge pressure in {unit}{note}"),
     ]
     top = _HEADING
     for group, marks in zip(groups, rules, strict=True):
@@ -91,7 +91,7 @@ def pressures_svg(layout: Layout, story: Story, *, title: str = "") -> str:
         panel = _Panel(top, floor, len(story.states), highest)
         body += [*_frame(panel, unit), *_rules(panel, marks, unit), *_steps(panel, deeds)]
         body += [row for line in group for row in _course(panel, line)]
-        body += _names(panel, group) if group else [_text(_LEFT + 20, top + 20, "no pressure changes")]
+        body += _names(panel, group) if group else [words_at(_LEFT + 20, top + 20, "no pressure changes")]
         top = floor + _UNDER
     body += _list(deeds, top)
     tall = top + round(_LINE * -(-len(deeds) // _COLUMNS))
@@ -143,20 +143,20 @@ def _thresholds(layout: Layout, story: Story, volumes: set[str]) -> dict[Fractio
 def _frame(panel: _Panel, unit: str) -> list[str]:
     return [
         f'<path d="M{_LEFT} {panel.top}V{panel.floor}H{_WIDE - _RIGHT}" fill="none" stroke="black"/>',
-        _text(_LEFT - 14, panel.floor + 4, f"0 {unit}", anchor="end", size=11),
-        _text(_LEFT - 14, panel.floor + 18, "state", anchor="end", size=11),
+        words_at(_LEFT - 14, panel.floor + 4, f"0 {unit}", anchor="end", size=11),
+        words_at(_LEFT - 14, panel.floor + 18, "state", anchor="end", size=11),
     ]
 
 
 def _rules(panel: _Panel, marks: dict[Fraction, list[str]], unit: str) -> list[str]:
     rows = []
     wanted = [panel.y(mark) for mark in marks]
-    _, *heights = _spread([panel.y(Fraction(0)), *wanted])
+    _, *heights = spread([panel.y(Fraction(0)), *wanted], _LINE)
     for (mark, names), y, at in zip(marks.items(), wanted, heights, strict=True):
         words = f"{_as_many(names, _RULE_WORDS)} {pressure_number(mark, unit)}".strip()
         rows.append(f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="#bbbbbb" stroke-width="0.8"/>')
         rows.append(f'<path d="M{_LEFT - 12} {at:.1f}L{_LEFT} {y:.1f}" stroke="#bbbbbb" stroke-width="0.8"/>')
-        rows.append(_text(_LEFT - 14, at + 4, words, anchor="end", size=11))
+        rows.append(words_at(_LEFT - 14, at + 4, words, anchor="end", size=11))
     return rows
 
 
@@ -164,7 +164,7 @@ def _steps(panel: _Panel, deeds: list[tuple[int, str]]) -> list[str]:
     """State numbers under the axis, and a dotted rule for each deed."""
     every = max(1, -int(-_NUMBER // (panel.x(1) - panel.x(0))))
     rows = [
-        _text(panel.x(state), panel.floor + 18, str(state), anchor="middle", size=11)
+        words_at(panel.x(state), panel.floor + 18, str(state), anchor="middle", size=11)
         for state in range(0, panel.states, every)
     ]
     for number, _ in deeds:
@@ -183,8 +183,8 @@ def _list(deeds: list[tuple[int, str]], top: int) -> list[str]:
     across = (_WIDE - 20) / _COLUMNS
     for place, (number, words) in enumerate(deeds):
         x, y = 20 + across * (place // deep), top + _LINE * (place % deep)
-        rows.append(_text(x + 20, y, str(number), anchor="end", size=11))
-        rows.append(_text(x + 28, y, words, size=11))
+        rows.append(words_at(x + 20, y, str(number), anchor="end", size=11))
+        rows.append(words_at(x + 28, y, words, size=11))
     return rows
 
 
@@ -239,22 +239,10 @@ def _names(panel: _Panel, lines: list[_Line]) -> list[str]:
     rows = []
     ordered = sorted(lines, key=lambda line: line.values[-1])
     ends = [panel.y(line.values[-1]) for line in ordered]
-    for line, y, at in zip(ordered, ends, _spread(ends), strict=True):
+    for line, y, at in zip(ordered, ends, spread(ends, _LINE), strict=True):
         dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
         rows.append(f'<path d="M{right + 4} {y:.1f}L{right + 12} {at:.1f}" stroke="black" stroke-width="0.7"/>')
         rows.append(f'<path d="M{right + 12} {at:.1f}h26" stroke="black" stroke-width="1.6"{dash}/>')
         rows.append(_mark(right + 25, at, line.mark))
-        rows.append(_text(right + 44, at + 4, f"{plain(line.name)} {line.last}"))
+        rows.append(words_at(right + 44, at + 4, f"{plain(line.name)} {line.last}"))
     return rows
-
-
-def _spread(wanted: list[float]) -> list[float]:
-    """Heights near `wanted` (given from the lowest in the picture up) that keep a line's distance from each other."""
-    placed: list[float] = []
-    for y in wanted:
-        placed.append(min(y, placed[-1] - _LINE) if placed else y)
-    return placed
-
-
-def _text(x: float, y: float, words: str, *, anchor: str = "start", size: int = 12) -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}">{escape(words)}</text>'

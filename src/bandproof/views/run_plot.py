@@ -18,15 +18,16 @@ from bandproof.findings.witness import Witness
 from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, Story, Turned
 from bandproof.model.arrangement import VolumeKind
-from bandproof.model.conditions import AtLeast, Below
-from bandproof.model.walker import comparisons
+from bandproof.model.conditions import AtLeast, Below, InPosition, NotInPosition
+from bandproof.model.walker import comparisons, leaves
 from bandproof.properties.claim import Property
 from bandproof.text.units import PRESSURE_UNITS
 from bandproof.views.graphviz import FONTS
 from bandproof.views.happenings import moves, passages
 from bandproof.views.named import named
-from bandproof.views.phrases import deed, plain, setting_at, verb
+from bandproof.views.phrases import deed, plain, verb
 from bandproof.views.spoken import spoken_time
+from bandproof.views.svg import spread, words_at
 
 #: Pressures of all volumes, pascals gauge, at each of these seconds.
 Courses = Callable[[Sequence[float]], Sequence[Sequence[float]]]
@@ -44,6 +45,8 @@ _LINE, _APART = 15.0, 16.0
 _COLUMNS, _WORDS = 2, 78
 #: A part that moves more often is told of once.
 _OFTEN = 4
+#: Pixels that a sign of a label takes.
+_SIGN = 6.6
 #: Curves of one picture, and how many there should be if pressures change by more than a share of the greatest change.
 _MOST, _FEW, _SWING = 9, 5, 0.05
 
@@ -91,21 +94,21 @@ def run_svg(
     names = _drawn(layout, story, claim, [list(row) for row in courses(_times(0.0, end))])
     marks = _marks(layout, story)
     unit = layout.arrangement.unit
-    limits = _limits(layout, claim)
+    limits = _limits(claim)
     windows = [(0.0, end)]
     closer = _closer(marks, end)
     if closer is not None:
         windows.append(closer)
     highest = _highest(courses, windows, layout, names, [limit for _, limit, _ in limits])
-    body = [_text(20, 24, title, size=16), _text(20, 42, _subtitle(unit, claim, witness))]
+    body = [words_at(20, 24, title, size=16), words_at(20, 42, _subtitle(unit, claim, witness))]
     top = 62.0
     for number, (first, last) in enumerate(windows):
         if number:
-            body.append(_text(20, top + 8, f"the same, from {spoken_time(first)} to {spoken_time(last)}", size=13))
+            body.append(words_at(20, top + 8, f"the same, from {spoken_time(first)} to {spoken_time(last)}", size=13))
             top += _HEAD
         panel = _Panel(top + _OVER, first, last, highest)
         body += [*_frame(panel, unit), *_mark_rules(panel, marks), *_curves(panel, layout, names, courses, unit)]
-        body += _limit_rules(panel, limits, unit)
+        body += _limit_rules(panel, limits, unit, _points(panel, layout, names, courses))
         top = panel.floor + _UNDER
     rows, tall = _list(marks, top)
     body += rows
@@ -159,11 +162,11 @@ def _asked(claim: Property) -> list[Below | AtLeast]:
     return [leaf for leaf in comparisons(claim.when, claim.then) if isinstance(leaf, Below | AtLeast)]
 
 
-def _limits(layout: Layout, claim: Property | None) -> list[tuple[str, float, str]]:
+def _limits(claim: Property | None) -> list[tuple[str, float, str]]:
     """What the claim compares pressures with: volume, pascals, name."""
     found: dict[float, tuple[str, float, str]] = {}
     for leaf in _asked(claim) if claim is not None else ():
-        name = plain(leaf.setting or "") or setting_at(layout.arrangement, leaf.volume, leaf.low)
+        name = plain(leaf.setting or "")
         found.setdefault(float(leaf.low), (leaf.volume, float(leaf.low), name))
     return list(found.values())
 
@@ -171,7 +174,7 @@ def _limits(layout: Layout, claim: Property | None) -> list[tuple[str, float, st
 def _marks(layout: Layout, story: Story) -> list[_Mark]:
     """Acts, mishaps and moves of parts, one letter for each instant; a rhythm has one for all its strokes."""
     told: list[tuple[float, list[str], bool]] = []
-    restless = _restless(story)
+    restless = _restless(layout, story)
     for passage in passages(story):
         time = story.seconds[passage.last if not passage.rhythm else passage.first]
         if passage.rhythm:
@@ -203,13 +206,18 @@ def _is_act(event: object) -> bool:
     return isinstance(event, Turned | Occurred)
 
 
-def _restless(story: Story) -> dict[str, int]:
-    """Parts that move very often while nobody turns anything to and fro, with how often."""
+def _restless(layout: Layout, story: Story) -> dict[str, int]:
+    """Parts that move very often by themselves, with how often."""
     found: dict[str, int] = {}
+    driven = {
+        part.name
+        for part in layout.arrangement.parts
+        if any(isinstance(leaf, InPosition | NotInPosition) for move in part.moves for leaf in leaves(move.when))
+    }
     for passage in passages(story):
         for _, move in moves(story, passage) if not passage.rhythm else ():
             found[move.part] = found.get(move.part, 0) + 1
-    return {part: count for part, count in found.items() if count > _OFTEN}
+    return {part: count for part, count in found.items() if count > _OFTEN and part not in driven}
 
 
 def _words(layout: Layout, event: object, restless: dict[str, int]) -> str:
@@ -273,16 +281,16 @@ def _frame(panel: _Panel, unit: str) -> Iterator[str]:
         y = panel.y(pascals)
         yield f'<path d="M{_LEFT} {y:.1f}H{right}" stroke="#dddddd" stroke-width="0.8"/>'
         words = f"{value:g} {unit}"
-        yield _text(_LEFT - 8, y + 4, words, anchor="end", size=12)
+        yield words_at(_LEFT - 8, y + 4, words, anchor="end", size=12)
         if unit != "kPa" and value:
-            yield _text(_LEFT - 62, y + 4, f"{pascals / 1000:.0f} kPa", anchor="end", size=11, colour="#555555")
+            yield words_at(_LEFT - 62, y + 4, f"{pascals / 1000:.0f} kPa", anchor="end", size=11, colour="#555555")
     for value in _ticks(panel.last - panel.first):
         seconds = panel.first + value
         x = panel.x(seconds)
         yield f'<path d="M{x:.1f} {panel.floor}v5" stroke="black"/>'
-        yield _text(x, panel.floor + 19, _second(seconds, panel.last - panel.first), anchor="middle", size=12)
+        yield words_at(x, panel.floor + 19, _second(seconds, panel.last - panel.first), anchor="middle", size=12)
     yield f'<path d="M{_LEFT} {panel.top}V{panel.floor}H{right}" fill="none" stroke="black"/>'
-    yield _text(right, panel.floor + 36, "seconds", anchor="end", size=12)
+    yield words_at(right, panel.floor + 36, "seconds", anchor="end", size=12)
 
 
 def _second(seconds: float, wide: float) -> str:
@@ -301,14 +309,36 @@ def _ticks(most: float) -> list[float]:
         step *= 10
 
 
-def _limit_rules(panel: _Panel, limits: Sequence[tuple[str, float, str]], unit: str) -> Iterator[str]:
-    """The claim's limits, each named over its rule at the left."""
+def _points(panel: _Panel, layout: Layout, names: Sequence[str], courses: Courses) -> list[tuple[float, float]]:
+    """Where the curves go, in pixels."""
+    order = [volume.name for volume in layout.arrangement.volumes]
+    times = _times(panel.first, panel.last)
+    rows = courses(times)
+    return [(panel.x(t), panel.y(row[order.index(name)])) for t, row in zip(times, rows, strict=True) for name in names]
+
+
+def _limit_rules(
+    panel: _Panel, limits: Sequence[tuple[str, float, str]], unit: str, curves: Sequence[tuple[float, float]]
+) -> Iterator[str]:
+    """The claim's limits, each named on its rule where it covers least of the curves."""
     for _, pascals, name in limits:
         y = panel.y(pascals)
         number = f"{pascals / float(PRESSURE_UNITS[unit]):g} {unit}"
         yield f'<path d="M{_LEFT} {y:.1f}H{_WIDE - _RIGHT}" stroke="black" stroke-width="1.1" stroke-dasharray="1 3"/>'
         words = f"limit of the claim: {number}" + (f", {name}" if name else "")
-        yield _label(_LEFT + 6, y - 5, words)
+        wide = _SIGN * len(words)
+        places = [(x, at) for at in (y - 5, y + 14) for x in _range(_LEFT + 6, _WIDE - _RIGHT - wide - 6)]
+        yield _label(*min(places, key=lambda place: _covered(place, wide, curves)), words)
+
+
+def _range(first: float, last: float) -> list[float]:
+    return [first + (last - first) * k / 6 for k in range(7)]
+
+
+def _covered(place: tuple[float, float], wide: float, curves: Sequence[tuple[float, float]]) -> int:
+    """How many points of curves words there would cover."""
+    x, y = place
+    return sum(x - 4 <= px <= x + wide + 4 and y - 12 <= py <= y + 4 for px, py in curves)
 
 
 def _mark_rules(panel: _Panel, marks: Sequence[_Mark]) -> Iterator[str]:
@@ -324,7 +354,7 @@ def _mark_rules(panel: _Panel, marks: Sequence[_Mark]) -> Iterator[str]:
 def _disc(x: float, y: float, mark: _Mark) -> Iterator[str]:
     fill, ink = ("black", "white") if mark.act else ("white", "black")
     yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7.5" fill="{fill}" stroke="black"/>'
-    yield _text(x, y + 4, mark.letter, anchor="middle", size=11, colour=ink)
+    yield words_at(x, y + 4, mark.letter, anchor="middle", size=11, colour=ink)
 
 
 def _apart(wanted: Sequence[float]) -> list[float]:
@@ -352,24 +382,16 @@ def _curves(panel: _Panel, layout: Layout, names: Sequence[str], courses: Course
     right = _WIDE - _RIGHT
     ends.sort()
     heights = [panel.y(value) for value, _ in ends]
-    for (value, number), y, at in zip(ends, heights, _spread(heights), strict=True):
+    for (value, number), y, at in zip(ends, heights, spread(heights, _LINE), strict=True):
         shown = f"{round(value / float(PRESSURE_UNITS[unit]))} {unit}"
         yield f'<path d="M{right + 3} {y:.1f}L{right + 12} {at:.1f}" stroke="#555555" stroke-width="0.7"/>'
         yield f'<path d="M{right + 14} {at:.1f}h28" {_look(number)}/>'
-        yield _text(right + 48, at + 4, f"{plain(names[number])} {shown}")
+        yield words_at(right + 48, at + 4, f"{plain(names[number])} {shown}")
 
 
 def _look(number: int) -> str:
     dash = f' stroke-dasharray="{_DASHES[number]}"' if _DASHES[number] else ""
     return f'stroke="{_COLOURS[number]}" stroke-width="{_WIDTHS[number]}"{dash}'
-
-
-def _spread(wanted: Sequence[float]) -> list[float]:
-    """Heights near `wanted` (given from the lowest in the picture up) that keep a line's distance from each other."""
-    placed: list[float] = []
-    for y in wanted:
-        placed.append(min(y, placed[-1] - _LINE) if placed else y)
-    return placed
 
 
 def _list(marks: Sequence[_Mark], top: float) -> tuple[list[str], float]:
@@ -383,9 +405,9 @@ def _list(marks: Sequence[_Mark], top: float) -> tuple[list[str], float]:
         for mark in marks[column * deep : (column + 1) * deep]:
             x = 20 + across * column
             rows += _disc(x + 8, y - 4, mark)
-            rows.append(_text(x + 80, y, spoken_time(mark.time), anchor="end", size=12))
+            rows.append(words_at(x + 80, y, spoken_time(mark.time), anchor="end", size=12))
             for line in wrap(mark.text, _WORDS - 10) or [""]:
-                rows.append(_text(x + 88, y, line, size=12))
+                rows.append(words_at(x + 88, y, line, size=12))
                 y += _LINE
             y += 4
         lowest = max(lowest, y)
@@ -397,8 +419,3 @@ def _label(x: float, y: float, words: str) -> str:
     place = f'x="{x:.1f}" y="{y:.1f}" font-size="12"'
     ground = f'<text {place} stroke="white" stroke-width="4" stroke-linejoin="round" aria-hidden="true">{escape(words)}</text>'
     return f"{ground}<text {place}>{escape(words)}</text>"
-
-
-def _text(x: float, y: float, words: str, *, anchor: str = "start", size: int = 13, colour: str = "black") -> str:
-    fill = f' fill="{colour}"' if colour != "black" else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}"{fill}>{escape(words)}</text>'

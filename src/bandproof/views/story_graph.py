@@ -16,7 +16,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Crossed, Moved, Occurred, StepKind, Story, Turned
 from bandproof.properties.claim import Property
 from bandproof.views import dot
-from bandproof.views.happenings import matters
+from bandproof.views.happenings import Passage, matters, passages
 from bandproof.views.phrases import (
     band_range,
     band_words,
@@ -40,6 +40,9 @@ _ARROW_WIDTH = 34
 _ROWS = 6
 _COLUMNS = 3
 
+#: Moves to and fro of which the steps are named.
+_MANY = 6
+
 #: What keeps the words off the arrow they stand beside.
 _BESIDE = "\N{NO-BREAK SPACE}\N{NO-BREAK SPACE}"
 
@@ -57,10 +60,11 @@ _LETTERS = "ABC"
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """Steps `first` to `last` (counted from 1) that are drawn as one arrow."""
+    """Steps `first` to `last` (counted from 1) that are drawn as one arrow; `rhythm` says what is done to and fro in them."""
 
     first: int
     last: int
+    rhythm: str = ""
 
 
 def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "", claim: Property | None = None) -> str:
@@ -95,21 +99,26 @@ def _stretches(story: Story) -> list[_Stretch]:
     A part that only goes to and fro within a stretch ends where it began, and so do its moves' effects; its moves do
     not interrupt the stretch.
     """
-    alone = {number for number, step in enumerate(story.steps, start=1) if step.kind is not StepKind.FLOW}
+    rhythms = [passage for passage in passages(story) if passage.rhythm]
+    inside = {number for one in rhythms for number in range(one.first, one.last + 1)}
+    alone = {n for n, step in enumerate(story.steps, start=1) if step.kind is not StepKind.FLOW and n not in inside}
     while True:
-        stretches = list(_parted(len(story.steps), alone, story.loop))
-        lasting = {last for stretch in stretches if stretch.first < stretch.last for last in _lasting(story, stretch)}
+        stretches = list(_parted(story, alone, rhythms))
+        several = (one for one in stretches if one.first < one.last and not one.rhythm)
+        lasting = {last for stretch in several for last in _lasting(story, stretch)}
         if not lasting:
             return stretches
         alone |= lasting
 
 
-def _parted(steps: int, alone: set[int], loop: int | None) -> Iterator[_Stretch]:
-    """Stretches that end beside steps that stand alone, and where a round begins that is gone for ever."""
+def _parted(story: Story, alone: set[int], rhythms: list[Passage]) -> Iterator[_Stretch]:
+    """Stretches that end beside steps that stand alone, beside rhythms, and where a round begins that is gone for ever."""
+    words = {one.last: f"{plain(one.rhythm)} to and fro, {one.strokes} times" for one in rhythms}
+    ends = {len(story.steps), story.loop, *words, *(one.first - 1 for one in rhythms)}
     first = 1
-    for number in range(1, steps + 1):
-        if number in (steps, loop) or number in alone or number + 1 in alone:
-            yield _Stretch(first, number)
+    for number in range(1, len(story.steps) + 1):
+        if number in ends or number in alone or number + 1 in alone:
+            yield _Stretch(first, number, words.get(number, ""))
             first = number + 1
 
 
@@ -140,8 +149,8 @@ def _changes(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
             yield f"{plain(part.name)}: {plain(old)} → {plain(new)}"
             yield from (dot.INDENT + text for text in consequences(part, old, new))
         elif moves:
-            steps = enumerated(str(number) for number in moves)
-            yield f"{plain(part.name)}: to and fro in {steps}, {plain(new)} again"
+            often = f"{len(moves)} times" if len(moves) > _MANY else f"in {enumerated(str(number) for number in moves)}"
+            yield f"{plain(part.name)}: to and fro {often}, {plain(new)} again"
     for index, volume in enumerate(arrangement.volumes):
         low, high = before.bands[index], after.bands[index]
         if low != high:
@@ -170,7 +179,7 @@ def _draw_box(
         [dot.field([line for row in rows for line in dot.lines(row, _BOX_WIDTH, dot.INDENT)], "l")] if rows else []
     )
     fields += [dot.field(dot.lines(ending, _BOX_WIDTH), "l")] if ending else []
-    looks = {"shape": "record", "fontsize": "11", "margin": "0.08,0.03", "group": f"column {column}"}
+    looks = {"shape": "record", "fontsize": "11", "margin": "0.12,0.03", "group": f"column {column}"}
     looks |= {"penwidth": "3"} if ending else {}
     drawing.node(_state(number), dot.record(fields), **looks)
 
@@ -205,6 +214,10 @@ def _draw_columns(drawing: dot.Picture, numbers: list[int], rows: int) -> None:
 def _deeds(layout: Layout, story: Story, stretch: _Stretch) -> Iterator[str]:
     """The words beside an arrow: step numbers, kind of step, who did it or why."""
     step = story.steps[stretch.first - 1]
+    if stretch.rhythm:
+        yield f"{stretch.first}–{stretch.last}:"
+        yield stretch.rhythm
+        return
     steps = f"{stretch.first}" if stretch.first == stretch.last else f"{stretch.first}–{stretch.last}"
     yield f"{steps} {step.kind}:"
     before, after = story.states[stretch.first - 1], story.states[stretch.last]
