@@ -355,5 +355,7 @@ def test_what_stands_in_the_way_is_told_before_anything_is_decided_or_written(ru
     blocked.rmdir()
     blocked.parent.rmdir()
     blocked.parent.write_text("mine", encoding="utf-8")
-    assert run("prove", "models/hand_valve.toml").exit_code == 2
+    result = run("prove", "models/hand_valve.toml")
+    assert result.exit_code == 2
+    assert f"{blocked.parent} is in the way" in result.stderr
     assert blocked.parent.read_text(encoding="utf-8") == "mine"

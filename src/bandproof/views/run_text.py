@@ -306,8 +306,13 @@ def _pressure(layout: Layout, pascals: Fraction) -> str:
     """A pressure in the arrangement's unit, with kPa beside it."""
     unit = layout.arrangement.unit
     number = float(pascals / PRESSURE_UNITS[unit])
-    shown = f"{number:.1f} {unit}" if unit in ("psi", "bar") else f"{number:.0f} {unit}"
-    return shown if unit == "kPa" else f"{shown} ({float(pascals) / 1000:.0f} kPa)"
+    shown = f"{_rounded(number, 1)} {unit}" if unit in ("psi", "bar") else f"{_rounded(number, 0)} {unit}"
+    return shown if unit == "kPa" else f"{shown} ({_rounded(float(pascals) / 1000, 0)} kPa)"
+
+
+def _rounded(number: float, decimals: int) -> str:
+    """A number with so many decimals, and no minus before a zero."""
+    return f"{round(number, decimals) + 0.0:.{decimals}f}"
 
 
 def _capital(text: str) -> str:
