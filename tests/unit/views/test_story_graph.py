@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -98,13 +99,20 @@ def _busy(count: int) -> Story:
     return teller.story(real=False)
 
 
-def test_a_control_turned_to_and_fro_many_times_is_one_arrow() -> None:
-    """The first stroke is told in full, and the last turn."""
+def _strokes(turns: int) -> str:
+    """The graph of a story in which one knob is turned to and fro."""
     teller = Teller(layout(), "rolling", short_story().states[0])
-    for number in range(31):
+    for number in range(turns):
         ends = ("free", "pulled") if number % 2 == 0 else ("pulled", "free")
         teller.step(StepKind.ACT, Turned("park_knob", *ends))
-    dot = story_dot(layout(), teller.story(real=False))
+    return story_dot(layout(), teller.story(real=False))
+
+
+def test_a_control_turned_to_and_fro_many_times_is_one_arrow() -> None:
+    """The first stroke is told in full, and the last turn; four strokes are many."""
+    assert edges_meant(_strokes(8)) == 4
+    assert edges_meant(_strokes(7)) == 8  # one of them to a letter, as there are two columns
+    dot = _strokes(31)
     assert edges_meant(dot) == 4
     assert "3–30:" in dot
     assert "park knob to and fro, 14 times" in " ".join(dot.replace("\\l", " ").split())
@@ -222,3 +230,22 @@ def test_a_return_beyond_another_parts_move_is_told_by_itself() -> None:
     assert "1 flow: tank check moves" in labels(arrow(dot, 0, 1))
     assert "5 flow: tank check moves" in labels(arrow(dot, 4, 5))
     assert "tank check: open → shut" in box(dot, 5)
+
+
+def test_a_vehicle_s_run_has_seconds_and_begins_with_what_matters_only() -> None:
+    bands, timed = short_story(), replace(short_story(), seconds=(0.0, 0.25, 0.26, 1.5))
+    told = story_dot(layout(), timed)
+    assert "state 2, 0.26 s" in box(told, 2)
+    assert "state 3, 1.50 s" in box(told, 3)
+    assert "trailer" in box(story_dot(layout(), bands), 0)
+    assert "trailer" not in box(told, 0)
+    assert "park control" in box(told, 0)
+
+
+@pytest.mark.parametrize(("moves", "words"), [(4, "to and fro in 1, 2, 3 and 4,"), (8, "to and fro 8 times,")])
+def test_of_a_part_that_moves_very_often_the_number_of_moves_is_told(moves: int, words: str) -> None:
+    teller = Teller(layout(), "rolling", short_story().states[0])
+    for number in range(moves):
+        ends = ("unloaded", "loaded") if number % 2 == 0 else ("loaded", "unloaded")
+        teller.step(StepKind.FLOW, Moved("compressor", *ends))
+    assert words in " ".join(box(story_dot(layout(), teller.story(real=False)), moves).split())

@@ -154,3 +154,8 @@ def test_a_volume_without_a_size_has_no_size_in_words() -> None:
     assert words.litres(Volume("a", VolumeKind.TANK)) == ""
     assert words.litres(arrangement().volume("service_tank")) == "40 L"
     assert words.litres(arrangement().volume("trailer_tank")) == "45..50 L"
+
+
+def test_verbs_fit_one_and_many() -> None:
+    assert [words.verb("valve", verb) for verb in ("moves", "goes")] == ["moves", "goes"]
+    assert [words.verb("tractor_springs", verb) for verb in ("moves", "goes")] == ["move", "go"]
