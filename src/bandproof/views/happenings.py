@@ -1,4 +1,4 @@
-"""A run in seconds cut into what people take for one thing: a hand's act, a part that moves, air that flows meanwhile."""
+"""A run in seconds cut into what people take for one thing: a hand's act, a part that moves, air that flows meanwhile; what matters in it."""
 
 from __future__ import annotations
 
@@ -71,11 +71,6 @@ def _rhythm(turns: Sequence[tuple[int, str]], last: int) -> list[Passage]:
     if strokes < RHYTHM:
         return []
     return [Passage(turns[2][0], min(turns[-1][0] - 1, last), turns[0][1], (len(turns) - 3 + 1) // 2)]
-
-
-def moved_by_hand(events: Sequence[object]) -> bool:
-    """Whether a step has an act in it."""
-    return any(isinstance(event, Turned | Occurred) for event in events)
 
 
 def moves(story: Story, passage: Passage) -> list[tuple[int, Moved]]:

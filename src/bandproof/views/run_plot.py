@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from string import ascii_uppercase
 from textwrap import wrap
 
 from bandproof.findings.witness import Witness
@@ -190,16 +191,23 @@ def _marks(layout: Layout, story: Story) -> list[_Mark]:
             told[-1][1].extend(text for text, _ in words_of)
         else:
             told.append((time, [text for text, _ in words_of], act))
-    letters = _letters()
-    return [_Mark(time, next(letters), ", ".join(dict.fromkeys(words)), act) for time, words, act in _fewer(told)]
+    lettered = zip(ascii_uppercase, _fewer(told), strict=False)
+    return [_Mark(time, letter, ", ".join(dict.fromkeys(words)), act) for letter, (time, words, act) in lettered]
 
 
 def _fewer(told: list[tuple[float, list[str], bool]]) -> list[tuple[float, list[str], bool]]:
-    """All of them, or, of very many, the acts and the first and last few."""
-    if len(told) <= 26:
+    """As many as there are letters: the first and the last of very many, with a word of what is left out between them."""
+    most = len(ascii_uppercase)
+    if len(told) <= most:
         return told
-    kept = [one for number, one in enumerate(told) if one[2] or number < 6 or number >= len(told) - 6]
-    return kept if len(kept) <= 26 else [*kept[:13], *kept[-13:]]
+    half = most // 2
+    first, last = told[: half - 1], told[-half:]
+    left = told[half - 1 : -half]
+    return [
+        *first,
+        (left[0][0], [f"{len(left)} more, up to {spoken_time(left[-1][0])}: see the story as text"], False),
+        *last,
+    ]
 
 
 def _is_act(event: object) -> bool:
@@ -236,10 +244,6 @@ def _words(layout: Layout, event: object, restless: dict[str, int]) -> str:
             return f"{plain(part)} {verb(part, 'goes')} to {plain(target)}"
         case _:
             return ""
-
-
-def _letters() -> Iterator[str]:
-    yield from "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def _closer(marks: Sequence[_Mark], end: float) -> tuple[float, float] | None:

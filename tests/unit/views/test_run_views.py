@@ -155,3 +155,15 @@ def test_a_way_that_stays_open_through_another_opening_widens_or_narrows() -> No
 )
 def test_times_are_said_as_people_say_them(seconds: float, said: str) -> None:
     assert spoken_time(seconds) == said
+
+
+@pytest.mark.parametrize("count", [26, 27, 60])
+def test_no_mark_is_left_out_without_a_word(count: int) -> None:
+    told = [(float(number), [f"deed {number}"], True) for number in range(count)]
+    kept = run_plot._fewer(told)
+    assert len(kept) <= 26
+    assert (kept[0], kept[-1]) == (told[0], told[-1])
+    said = [words for _, (words,), _ in kept if not words.startswith("deed")]
+    assert said == (
+        [] if count == 26 else [f"{count - 25} more, up to {spoken_time(count - 14.0)}: see the story as text"]
+    )
