@@ -27,7 +27,7 @@ from bandproof.views.phrases import ending, from_then_on, plain
 from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.run_plot import run_svg
-from bandproof.views.run_text import run_text
+from bandproof.views.run_text import run_text, vehicle_text
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
 
@@ -153,19 +153,29 @@ def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, s
         )
         document = story_json(layout, story, claim=name, says=finding.says, ending=last, witness=finding.witness)
         files[name + STORY] = as_json(document)
-        runs = finding.witness is not None and bool(story.seconds)
-        files[name + TEXT] = run_text(finding, claim) if runs else story_text(layout, story, title=title, ending=last)
-        files[name + PRESSURES] = (
-            _run_picture(finding, claim, title)
-            if runs
-            else named(pressures_svg(layout, story, title=title), title, "Pressures over the steps of a story.")
-        )
+        files[name + TEXT] = _text_of(finding, claim, title, last)
+        if finding.witness is not None:
+            files[name + PRESSURES] = _run_picture(finding, claim, title)
+        else:
+            plot = pressures_svg(layout, story, title=title)
+            files[name + PRESSURES] = named(plot, title, "Pressures over the steps of a story.")
         try:
             graph = render_svg(story_dot(layout, story, title=title, ending=last, claim=claim))
             files[name + GRAPH] = named(graph, title, f"The steps of a story as a graph. {last}")
         except DrawingError as error:
             undrawn.append(str(error))
     return files, undrawn
+
+
+def _text_of(finding: Finding, claim: Property | None, title: str, last: str) -> str:
+    """The run of the witness, where a story tells it; else the story, and below it what is known of the witness."""
+    layout, story = finding.layout, finding.story
+    assert layout is not None
+    assert story is not None
+    if finding.witness is not None and story.seconds:
+        return run_text(finding, claim)
+    text = story_text(layout, story, title=title, ending=last)
+    return text if finding.witness is None else f"{text}\n{vehicle_text(finding)}"
 
 
 def _run_picture(finding: Finding, claim: Property | None, title: str) -> str:
@@ -177,7 +187,8 @@ def _run_picture(finding: Finding, claim: Property | None, title: str) -> str:
     assert story is not None
     assert witness is not None
     _, history = played(layout, witness)
-    return run_svg(layout, story, witness, lambda times: history.at(times).tolist(), claim=claim, title=title)
+    told = story if story.seconds else None
+    return run_svg(layout, told, witness, lambda times: history.at(times).tolist(), claim=claim, title=title)
 
 
 def standing_files(answer: Standing) -> dict[str, str]:

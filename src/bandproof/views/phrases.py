@@ -34,6 +34,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.model.walker import Walker, comparisons, opposite
+from bandproof.simulation.script import Turn
 from bandproof.text.units import PRESSURE_UNITS, SHOWN_DECIMALS, show_number, show_pressure
 
 #: A knob's position is a participle; the driver's deed is the verb. Positions not listed here get "sets".
@@ -265,6 +266,11 @@ def deed(event: Turned) -> str:
     """What the driver does, e.g. "pushes the trailer knob"."""
     act = _DEEDS.get(event.target)
     return f"{act} the {plain(event.control)}" if act else f"sets the {plain(event.control)} to {plain(event.target)}"
+
+
+def deed_of(turn: Turn) -> str:
+    """The same of a turn in a script."""
+    return deed(Turned(turn.control, "", turn.position))
 
 
 def event_words(layout: Layout, event: Event) -> str:

@@ -9,6 +9,7 @@ end, so that the picture reads in grey too; where curves coincide, a broad light
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -22,11 +23,12 @@ from bandproof.model.arrangement import VolumeKind
 from bandproof.model.conditions import AtLeast, Below, InPosition, NotInPosition
 from bandproof.model.walker import comparisons, leaves
 from bandproof.properties.claim import Property
+from bandproof.simulation.script import Turn
 from bandproof.text.units import PRESSURE_UNITS
 from bandproof.views.graphviz import FONTS
 from bandproof.views.happenings import moves, passages
 from bandproof.views.named import named
-from bandproof.views.phrases import deed, plain, verb
+from bandproof.views.phrases import deed, deed_of, plain, verb
 from bandproof.views.spoken import spoken_time
 from bandproof.views.svg import spread, words_at
 
@@ -55,6 +57,10 @@ _MOST, _FEW, _SWING = 9, 5, 0.05
 _COLOURS = ("#0072b2", "#d55e00", "#007a5a", "#a0406f", "#000000", "#7a5c00", "#3f6fd0", "#8a2be2", "#555555")
 _DASHES = ("", "9 4", "2 3", "12 4 2 4", "5 5", "16 5", "1 4", "10 3 3 3 3 3", "7 2")
 _WIDTHS = (3.4, 2.4, 2.4, 2.0, 2.0, 1.8, 1.8, 1.6, 1.6)
+
+
+#: When something is told, in which words, and whether it is an act or mishap.
+_Told = tuple[float, list[str], bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +94,17 @@ class _Panel:
 
 
 def run_svg(
-    layout: Layout, story: Story, witness: Witness, courses: Courses, *, claim: Property | None, title: str
+    layout: Layout, story: Story | None, witness: Witness, courses: Courses, *, claim: Property | None, title: str
 ) -> str:
-    """The picture of a story that tells the run of `witness`. `claim` says which limits are drawn."""
-    end = max(story.seconds[-1], witness.end, 1e-3)
+    """The picture of the run of `witness`, with the marks of the story that tells it step by step, if one does.
+
+    `claim` says which limits are drawn.
+    """
+    end = max(story.seconds[-1] if story else 0.0, witness.end, 1e-3)
     names = _drawn(layout, story, claim, [list(row) for row in courses(_times(0.0, end))])
-    marks = _marks(layout, story)
+    told = _of_witness(layout, witness) if story is None else _of_story(layout, story)
+    lettered = zip(ascii_uppercase, _fewer(told), strict=False)
+    marks = [_Mark(time, letter, ", ".join(dict.fromkeys(words)), act) for letter, (time, words, act) in lettered]
     unit = layout.arrangement.unit
     limits = _limits(claim)
     windows = [(0.0, end)]
@@ -134,9 +145,10 @@ def _subtitle(unit: str, claim: Property | None, witness: Witness) -> str:
 # ------------------------------------------------------------------------------------------------- what is shown
 
 
-def _drawn(layout: Layout, story: Story, claim: Property | None, ends: list[list[float]]) -> list[str]:
+def _drawn(layout: Layout, story: Story | None, claim: Property | None, ends: list[list[float]]) -> list[str]:
     """The volumes that cross a threshold or that the claim is about, and a tank that keeps its pressure."""
-    crossed = [event.volume for step in story.steps for event in step.events if isinstance(event, Crossed)]
+    steps = story.steps if story else ()
+    crossed = [event.volume for step in steps for event in step.events if isinstance(event, Crossed)]
     asked = [] if claim is None else [leaf.volume for leaf in _asked(claim)]
     often = sorted(set(crossed), key=lambda name: (name not in asked, -crossed.count(name)))
     order = [volume.name for volume in layout.arrangement.volumes]
@@ -172,9 +184,23 @@ def _limits(claim: Property | None) -> list[tuple[str, float, str]]:
     return list(found.values())
 
 
-def _marks(layout: Layout, story: Story) -> list[_Mark]:
-    """Acts, mishaps and moves of parts, one letter for each instant; a rhythm has one for all its strokes."""
-    told: list[tuple[float, list[str], bool]] = []
+def _of_witness(layout: Layout, witness: Witness) -> list[_Told]:
+    """Acts, mishaps and moves of parts of a run that no story tells, one by one; a part that moves very often once."""
+    counts = Counter(move.part for move in witness.moves)
+    restless = {part: count for part, count in counts.items() if count > _OFTEN}
+    said = {mishap.name: mishap.says for mishap in layout.arrangement.mishaps}
+    told: list[_Told] = [
+        (one.time, [f"the driver {deed_of(one.what)}" if isinstance(one.what, Turn) else said[one.what.mishap]], True)
+        for one in witness.deeds
+    ]
+    moved = ((move.time, _words(layout, Moved(move.part, "", move.target), restless)) for move in witness.moves)
+    told += [(time, [words], False) for time, words in moved if words]
+    return sorted(told, key=lambda one: one[0])
+
+
+def _of_story(layout: Layout, story: Story) -> list[_Told]:
+    """Acts, mishaps and moves of parts, together for each instant; a rhythm once for all its strokes."""
+    told: list[_Told] = []
     restless = _restless(layout, story)
     for passage in passages(story):
         time = story.seconds[passage.last if not passage.rhythm else passage.first]
@@ -191,11 +217,10 @@ def _marks(layout: Layout, story: Story) -> list[_Mark]:
             told[-1][1].extend(text for text, _ in words_of)
         else:
             told.append((time, [text for text, _ in words_of], act))
-    lettered = zip(ascii_uppercase, _fewer(told), strict=False)
-    return [_Mark(time, letter, ", ".join(dict.fromkeys(words)), act) for letter, (time, words, act) in lettered]
+    return told
 
 
-def _fewer(told: list[tuple[float, list[str], bool]]) -> list[tuple[float, list[str], bool]]:
+def _fewer(told: list[_Told]) -> list[_Told]:
     """As many as there are letters: the first and the last of very many, with a word of what is left out between them."""
     most = len(ascii_uppercase)
     if len(told) <= most:

@@ -28,12 +28,14 @@ from bandproof.model.conditions import (
 )
 from bandproof.model.walker import comparisons, leaves
 from bandproof.properties.claim import Property
+from bandproof.simulation.script import Turn
 from bandproof.simulation.vehicle import Assumed
 from bandproof.text.units import PRESSURE_UNITS
 from bandproof.views.happenings import Passage, matters, moves, passages
 from bandproof.views.phrases import (
     consequences,
     deed,
+    deed_of,
     enumerated,
     passage_words,
     plain,
@@ -64,16 +66,41 @@ def run_text(finding: Finding, claim: Property | None = None) -> str:
     return "\n".join(rows) + "\n"
 
 
+def vehicle_text(finding: Finding) -> str:
+    """What there is to say of a witness whose run no story tells step by step, to stand below another story."""
+    layout, witness = finding.layout, finding.witness
+    assert layout is not None
+    assert witness is not None
+    said = {mishap.name: mishap.says for mishap in layout.arrangement.mishaps}
+    rows = ["A VEHICLE THAT DOES IT", *_paragraph("The steps above are of the bands; this vehicle was run in seconds.")]
+    for one in witness.deeds:
+        text = f"the driver {deed_of(one.what)}" if isinstance(one.what, Turn) else said[one.what.mishap]
+        rows += _paragraph(f"{_capital(text)}.", f"{spoken_time(one.time):>{_TIME - 3}}   ", " " * (_TIME + 2))
+    rows += _paragraph(f"{_outcome(finding, witness)} {_how_common(witness)}")
+    if witness.hunted:
+        rows += _paragraph(f"To and fro at one pressure meanwhile: {', '.join(map(plain, witness.hunted))}.")
+    rows += [*_last(layout, finding, None, None, witness), "", "THE VEHICLE", *_vehicle(layout, witness), ""]
+    return "\n".join([*rows, *_foot(layout, finding)]) + "\n"
+
+
 # ----------------------------------------------------------------------------------------------------------- pieces
 
 
 def _in_short(layout: Layout, finding: Finding, story: Story, witness: Witness) -> Iterator[str]:
     done = _deeds(layout, story)
     what = "; ".join(done) if done else "Nobody does anything and nothing happens from outside"
-    broken = "the claim is broken" if finding.verdict is Verdict.REFUTED else "it is shown"
-    yield f"{_capital(what)}. {_capital(broken)} {spoken_time(witness.when)} after the start."
+    yield f"{_capital(what)}. {_outcome(finding, witness)}"
+    yield _how_common(witness)
+
+
+def _outcome(finding: Finding, witness: Witness) -> str:
+    broken = "The claim is broken" if finding.verdict is Verdict.REFUTED else "It is shown"
+    return f"{broken} {spoken_time(witness.when)} after the start."
+
+
+def _how_common(witness: Witness) -> str:
     common = witness.common
-    yield (
+    return (
         f"Of {common.drawn} vehicles drawn at random over the declared ranges, with the same acts at the same times, "
         f"{common.broken} do the same" + (f" ({common.cut} were given up before)." if common.cut else ".")
     )
@@ -208,11 +235,14 @@ def _last_head(finding: Finding) -> str:
     return "WHAT FAILS" if finding.verdict is Verdict.REFUTED else "WHAT IS SHOWN"
 
 
-def _last(layout: Layout, finding: Finding, claim: Property | None, story: Story, witness: Witness) -> Iterator[str]:
+def _last(
+    layout: Layout, finding: Finding, claim: Property | None, story: Story | None, witness: Witness
+) -> Iterator[str]:
     unit = layout.arrangement.unit
     yield from _paragraph(f"At {spoken_time(witness.end)}:", "  ", "  ")
     limits = {(m.volume, m.limit): m.pascals for m in witness.measured}
-    for leaf in _failing(layout, claim, story, refuted=finding.verdict is Verdict.REFUTED):
+    asked = [] if story is None else _failing(layout, claim, story, refuted=finding.verdict is Verdict.REFUTED)
+    for leaf in asked:
         volume, low = getattr(leaf, "volume", ""), getattr(leaf, "low", None)
         number = limits.get((volume, float(low))) if low is not None else None
         found = f"; it is at {_pressure(layout, Fraction(number))}" if number is not None else ""

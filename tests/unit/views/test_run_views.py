@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -167,3 +168,20 @@ def test_no_mark_is_left_out_without_a_word(count: int) -> None:
     assert said == (
         [] if count == 26 else [f"{count - 25} more, up to {spoken_time(count - 14.0)}: see the story as text"]
     )
+
+
+@CLAIMS
+def test_a_vehicle_whose_run_no_story_tells_is_told_below_the_story_and_drawn(name: str) -> None:
+    finding, _ = shown(name)
+    assert finding.story is not None
+    assert finding.witness is not None
+    untold = replace(
+        finding, story=replace(finding.story, seconds=()), witness=replace(finding.witness, hunted=("pick",))
+    )
+    files, _ = render(untold)
+    text, words = " ".join(files[f"{name}.txt"].split()), _words(files[f"{name}.pressures.svg"])
+    assert "A VEHICLE THAT DOES IT The steps above are of the bands" in text
+    assert "To and fro at one pressure meanwhile: pick." in text
+    assert f"The claim is broken {spoken_time(finding.witness.when)} after the start." in text
+    marks = [word for word in words if len(word) == 1 and word.isupper()]
+    assert len(set(marks)) == len(finding.witness.deeds) + len(finding.witness.moves)
