@@ -63,6 +63,9 @@ from = "empty"
 where = "brake is at least 100 psi"
 assumed = true
 
+[starts.ready]
+pressures = { tank = "110..120 psi" }
+
 [starts.impossible]
 where = "brake is at least 100 psi and tank is below 20 psi"
 from = "empty"
@@ -92,6 +95,16 @@ says = "The brake never holds 20 psi."
 basis = "common practice, no source"
 caution = "Chock the wheels."
 never = "brake is at least 20 psi"
+"""
+
+#: A quick hand takes the lever back at once; who lets the air settle sees the brake full first.
+HURRIED = """
+[[property]]
+id = "follows-at-once"
+says = "The valve follows the lever back at once."
+basis = "common practice, no source"
+during = "ready"
+never = "lever is back and valve is feeding"
 """
 
 ABSENT = """

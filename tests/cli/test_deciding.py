@@ -33,7 +33,7 @@ from bandproof.views.json_files import story_json
 from bandproof.views.reasons_text import reason_text
 from bandproof.views.story_files import story_from_json
 from bandproof.views.story_text import story_text
-from tests.cli.samples import ARRANGEMENT, HEAD, PROVEN, REFUTED, lay
+from tests.cli.samples import ARRANGEMENT, HEAD, HURRIED, PROVEN, REFUTED, lay
 
 ROOT = Path(__file__).parents[2]
 
@@ -164,6 +164,29 @@ def test_a_claim_broken_by_a_patient_driver_too_says_so(tmp_path: Path) -> None:
     (finding,) = decided(tmp_path, REFUTED)
     assert finding.waiting == Waiting(Verdict.REFUTED, same_story=True)
     assert reason_text(finding) == "also refuted when the driver lets the air settle before each action"
+
+
+def test_a_patient_drivers_story_is_told_first_and_the_quick_one_is_kept(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, HURRIED)
+    assert (finding.verdict, finding.waiting) == (Verdict.REFUTED, Waiting(Verdict.REFUTED))
+    quick = finding.quick
+    assert quick is not None
+    assert (quick.verdict, quick.waiting, quick.quick) == (Verdict.REFUTED, finding.waiting, None)
+    assert quick.steps is not None
+    assert finding.steps is not None
+    assert finding.steps > quick.steps
+    case = case_of(tmp_path / "patient", HURRIED + 'driver = "after settling"\n')
+    for one, patient in ((finding, True), (quick, False)):
+        assert one.layout is not None
+        assert one.story is not None
+        assert one.witness is not None
+        assert (replay(one.layout, one.story, case.properties[0]) is None) == patient
+    assert read_finding(write_finding(finding), case.arrangement) == finding
+
+
+def test_a_patient_driver_who_does_the_same_has_no_story_of_his_own(tmp_path: Path) -> None:
+    (finding,) = decided(tmp_path, REFUTED)
+    assert finding.quick is None
 
 
 def test_a_story_comes_with_the_vehicle_its_pressures_hold_for(tmp_path: Path) -> None:

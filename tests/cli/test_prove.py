@@ -14,7 +14,7 @@ from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
 from bandproof.text.errors import CrossCheckError
 from tests.cli.conftest import Run
-from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, EXPECTED, HEAD, PROVEN, REFUTED, SHOWN
+from tests.cli.samples import ABSENT, ARRANGEMENT, EMPTY, EXPECTED, HEAD, HURRIED, PROVEN, REFUTED, SHOWN
 
 HERE = ("--workers", "0")
 
@@ -90,6 +90,27 @@ def test_a_refuted_property_leaves_its_story_as_data_text_graph_and_plot(model: 
         "are in out/hand_valve",
     ):
         assert row in result.stdout
+
+
+@pytest.mark.slow
+def test_a_quick_hands_story_stands_beside_a_patient_drivers_and_both_can_be_checked(model: Path, run: Run) -> None:
+    with_pack(HEAD + HURRIED + PROVEN)
+    (refuted, _) = json.loads(run("prove", model, *HERE, "--json").stdout)["results"]
+    kinds = (".story.json", ".txt", ".svg", ".pressures.svg")
+    files = {f"follows-at-once{more}{kind}" for more in ("", ".quick") for kind in kinds}
+    folder = Path("out/hand_valve")
+    assert written(folder) == {*ALWAYS, "back-vents.smt2"} | files
+    assert refuted["quick"] == "out/hand_valve/follows-at-once.quick.story.json"
+    assert "quick hand" in (folder / "follows-at-once.quick.pressures.svg").read_text("utf-8")
+    texts = [(folder / f"follows-at-once{more}.txt").read_text("utf-8") for more in ("", ".quick")]
+    assert "A quick hand's story is" in texts[0]
+    assert "The story of a driver who lets the air settle is" in texts[1]
+    for more in ("", ".quick"):
+        told = run("recheck", f"out/hand_valve/follows-at-once{more}.story.json", "--model", model)
+        assert told.exit_code == 0, told.stdout
+    with_pack(HEAD + PROVEN)
+    run("prove", model, *HERE)
+    assert written(folder) == {*ALWAYS, "back-vents.smt2"}
 
 
 @pytest.mark.slow

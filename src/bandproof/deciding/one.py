@@ -65,7 +65,6 @@ class Decider:
         self._rule = StepRule(self.layout)
         self._seen: dict[str, Sights] = {}
         self._origins: dict[str, Decision] = {}
-        self._waiting: dict[Property, Verdict] = {}
         ways = [self.layout.arrangement.way_to(claim.during)[1:] for claim in case.properties]
         for claim in (*case.properties, *(coming(start.name) for way in ways for start in way)):
             pose(self._rule, claim)
@@ -98,10 +97,8 @@ class Decider:
         written = self._certificate(claim, decision, clock)
         if written is not None:
             finding = replace(finding, certificate=written.text, readings=written.readings)
-        if claim.pace is Pace.AFTER_SETTLING:
-            self._waiting[_sense(claim)] = finding.verdict
         if finding.verdict is Verdict.REFUTED:
-            finding = replace(finding, waiting=self._if_the_driver_waits(claim, decision, clock))
+            finding = self._told_patiently(claim, finding, decision, clock)
         return finding
 
     def _run(self, claim: Property, clock: Clock, *, least: int = 0, thorough: bool = True) -> Decision:
@@ -168,28 +165,40 @@ class Decider:
 
     # --------------------------------------------------------------------------------------------------------- pace
 
-    def _if_the_driver_waits(self, claim: Property, decision: Decision, clock: Clock) -> Waiting | None:
-        """What becomes of a claim refuted at any time when the driver lets the air settle before each action."""
+    def _told_patiently(self, claim: Property, finding: Finding, decision: Decision, clock: Clock) -> Finding:
+        """A refuted claim's finding with what becomes of it when the driver lets the air settle before each action.
+
+        Where he breaks the claim too, but by another story, that is the story told first, and the quick one is kept beside it:
+        what a patient driver meets matters more than what a quick hand can do.
+        """
+        waiting, patient = self._if_the_driver_waits(claim, decision, clock)
+        if patient is None:
+            return replace(finding, waiting=waiting)
+        told = _finding(claim, patient.problem.layout, patient)
+        return replace(told, assumptions=finding.assumptions, waiting=waiting, quick=replace(finding, waiting=waiting))
+
+    def _if_the_driver_waits(
+        self, claim: Property, decision: Decision, clock: Clock
+    ) -> tuple[Waiting | None, Decision | None]:
+        """What becomes of the claim then, and the decision that refutes it by a story of its own."""
         from bandproof.engines.run import LONGER  # noqa: PLC0415  (as in `decide`)
         from bandproof.machine.rig import replay  # noqa: PLC0415  (as in `decide`)
         from bandproof.witness.rechecking import acts_once_settled  # noqa: PLC0415  (as in `decide`)
 
         layout, story, witness = decision.problem.layout, decision.story, decision.witness
         if story is None or claim.pace is not Pace.ANY_TIME:
-            return None
+            return None, None
         waiting = replace(claim, pace=Pace.AFTER_SETTLING)
         waits = witness is None or acts_once_settled(layout.arrangement, witness)
         if waits and replay(layout, story, waiting) is None:
-            return Waiting(Verdict.REFUTED, same_story=True)
-        sense = _sense(waiting)
-        if sense not in self._waiting:
-            try:
-                # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
-                least = max(0, decision.least - LONGER)
-                self._waiting[sense] = self._run(waiting, clock, least=least, thorough=False).verdict
-            except GaveUpError as limit:
-                return Waiting(Verdict.UNDECIDED, gave_up=limit.reason)
-        return Waiting(self._waiting[sense])
+            return Waiting(Verdict.REFUTED, same_story=True), None
+        try:
+            # A driver who waits has fewer runs, so none of them is shorter than the shortest of all.
+            patient = self._run(waiting, clock, least=max(0, decision.least - LONGER), thorough=False)
+        except GaveUpError as limit:
+            return Waiting(Verdict.UNDECIDED, gave_up=limit.reason), None
+        told = patient.verdict is Verdict.REFUTED and patient.story is not None
+        return Waiting(patient.verdict), patient if told else None
 
 
 def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
@@ -213,8 +222,3 @@ def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
             if not any(atom.sort == "passed" for place in lemma.places for atom in place)
         ),
     )
-
-
-def _sense(claim: Property) -> Property:
-    """The claim without its words: two claims of one sense have one answer."""
-    return replace(claim, id="", says="", basis="", caution="")

@@ -36,6 +36,8 @@ RESULTS = "results.json"
 
 #: What a finding's files are called after its property's id.
 CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES = ".smt2", ".story.json", ".txt", ".svg", ".pressures.svg"
+#: What stands before that in files of a quick hand's story, where a patient driver has one of his own.
+QUICK = ".quick"
 
 #: The files of standing questions.
 _STANDING = re.compile(r"[A-Za-z0-9_-]+(?:\.smt2|\.story\.json|\.txt)")
@@ -79,6 +81,7 @@ class Shelf:
                 if _ID.fullmatch(name):
                     for ending_ in (CERTIFICATE, STORY, TEXT, GRAPH, PRESSURES):
                         (self.folder / f"{name}{ending_}").unlink(missing_ok=True)
+                        (self.folder / f"{name}{QUICK}{ending_}").unlink(missing_ok=True)
             with suppress(KeyError):
                 document = json.loads((self.folder / RESULTS).read_text(encoding="utf-8"))
                 for name in (name for one in document["standing"] for name in one["files"]):
@@ -117,6 +120,7 @@ class Shelf:
             self.ordered(),
             certificates=self._named(CERTIFICATE, prefix),
             stories=self._named(STORY, prefix),
+            quick=self._named(QUICK + STORY, prefix),
             standing=[(one, [(prefix / name).as_posix() for name in standing_files(one)]) for one in self.standing],
             asked={claim.id: self._asked(claim) for claim in self.case.claims},
         )
@@ -139,9 +143,19 @@ class Shelf:
 
 def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, str], list[str]]:
     """The files of a finding, name to text, and what could not be drawn. `claim` is what was asked."""
+    files, undrawn = _rendered(finding, claim, finding.property, finding.property)
+    if finding.quick is not None:
+        name = finding.property + QUICK
+        beside, also = _rendered(finding.quick, claim, name, f"{finding.property} by a quick hand")
+        files |= beside
+        undrawn += also
+    return files, undrawn
+
+
+def _rendered(finding: Finding, claim: Property | None, name: str, head: str) -> tuple[dict[str, str], list[str]]:
+    """The files of a finding and its own story, called `name` and what they are."""
     files: dict[str, str] = {}
     undrawn: list[str] = []
-    name = finding.property
     if finding.certificate is not None:
         files[name + CERTIFICATE] = finding.certificate
     if finding.story is not None and finding.layout is not None:
@@ -149,9 +163,11 @@ def render(finding: Finding, claim: Property | None = None) -> tuple[dict[str, s
             finding.layout,
             finding.story,
             ending(finding),
-            f"{name}, {finding.layout.arrangement.name}",
+            f"{head}, {finding.layout.arrangement.name}",
         )
-        document = story_json(layout, story, claim=name, says=finding.says, ending=last, witness=finding.witness)
+        document = story_json(
+            layout, story, claim=finding.property, says=finding.says, ending=last, witness=finding.witness
+        )
         files[name + STORY] = as_json(document)
         files[name + TEXT] = _text_of(finding, claim, title, last)
         if finding.witness is not None:

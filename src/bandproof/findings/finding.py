@@ -21,7 +21,8 @@ class Waiting:
     """What becomes of a claim refuted at any time when the driver lets the air settle before each action.
 
     `same_story` says that the story which refutes the claim is such a run already. `gave_up` is the limit that was
-    reached while it was looked into; the verdict is then undecided.
+    reached while it was looked into; the verdict is then undecided. Where such a driver breaks the claim by another story than a
+    quick one, the finding tells his, and the other is `Finding.quick`.
     """
 
     verdict: Verdict
@@ -65,6 +66,7 @@ class Finding:
     where there is one. `story` is the counterexample of a refuted property, or the run that shows a proven reachable
     one, and `vehicle` what its pressures hold for; `certificate` is SMT-LIB text for a proof, and `readings` its
     clauses in words. `witness` is the vehicle, run in seconds, that does what the story says. `learnt` are the lemmas that the search was told. `layout` is the grid the story's bands refer to.
+    `quick` is the shortest story of all, with its witness, where `story` is that of a driver who lets the air settle before each act.
     """
 
     property: str
@@ -85,6 +87,7 @@ class Finding:
     learnt: tuple[Learnt, ...] = ()
     readings: tuple[str, ...] = ()
     witness: Witness | None = None
+    quick: Finding | None = None
 
 
 def gave_up(finding: Finding) -> GaveUp | None:

@@ -160,6 +160,7 @@ class FindingRecord(WhyRecord):
     imbalances: list[ImbalanceRecord]
     story: StoryRecord | None
     certificate: str | None
+    quick: FindingRecord | None = None
 
 
 class JobRecord(Record):
@@ -197,6 +198,10 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
     if job is not None and record.job != job:
         message = "finding: it answers another job"
         raise StaleRecordError(message)
+    return _finding_of(record, arrangement)
+
+
+def _finding_of(record: FindingRecord, arrangement: Arrangement) -> Finding:
     layout = None
     if record.arrangement is not None:
         _same(record.arrangement, arrangement, "finding")
@@ -227,6 +232,7 @@ def read_finding(text: str, arrangement: Arrangement, *, job: str | None = None)
             for one in record.learnt
         ),
         readings=record.readings,
+        quick=None if record.quick is None else _finding_of(record.quick, arrangement),
     )
 
 
@@ -249,6 +255,7 @@ def _finding_record(finding: Finding, job: str) -> FindingRecord:
         imbalances=[] if layout is None else list(map(imbalance_record, layout.imbalances)),
         story=None if finding.story is None else story_record(finding.story),
         certificate=finding.certificate,
+        quick=None if finding.quick is None else _finding_record(finding.quick, job),
         **dict(_why(finding)),
     )
 

@@ -89,15 +89,18 @@ def prove_json(
     *,
     certificates: Mapping[str, str] | None = None,
     stories: Mapping[str, str] | None = None,
+    quick: Mapping[str, str] | None = None,
     standing: Iterable[tuple[Standing, list[str]]] = (),
     asked: Mapping[str, Document] | None = None,
 ) -> Document:
-    """The document of `prove --json`; two mappings give the files written for each property id.
+    """The document of `prove --json`; three mappings give the files written for each property id.
+
+    `quick` has the stories of a quick hand, where a patient driver has one of his own.
 
     `standing` are the answers to the standing questions, each with its files; `asked` gives what was asked, as from
     `claim_json`, for each property id.
     """
-    files, told, of = certificates or {}, stories or {}, asked or {}
+    files, told, of, quicker = certificates or {}, stories or {}, asked or {}, quick or {}
     return {
         "format": PROVE_FORMAT,
         "arrangement": {"name": arrangement.name, "file": arrangement.file, "sha256": arrangement.sha256},
@@ -114,7 +117,10 @@ def prove_json(
             for one, names in standing
         ],
         "results": [
-            {**_result(one, files.get(one.property), told.get(one.property)), **of.get(one.property, {})}
+            {
+                **_result(one, files.get(one.property), told.get(one.property), quicker.get(one.property)),
+                **of.get(one.property, {}),
+            }
             for one in findings
         ],
     }
@@ -129,7 +135,7 @@ def claim_json(claim: Property | NotApplicable, *, expected: Verdict, belief: bo
     return {**asked, "expected": str(expected), "belief": belief}
 
 
-def _result(finding: Finding, certificate: str | None, story: str | None) -> Document:
+def _result(finding: Finding, certificate: str | None, story: str | None, quick: str | None) -> Document:
     """A story refutes, or shows what a proven claim says can happen; then it is called a witness."""
     shows = finding.verdict is Verdict.PROVEN
     return {
@@ -145,6 +151,7 @@ def _result(finding: Finding, certificate: str | None, story: str | None) -> Doc
         "certificate": certificate,
         "counterexample": None if shows else story,
         "witness": story if shows else None,
+        "quick": quick,
         **why_document(finding),
     }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bandproof.findings.finding import Finding, Waiting
+from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.reasons import (
     Assumption,
     ConditionNever,
@@ -133,6 +133,8 @@ def _waiting(waiting: Waiting) -> str:
         return "not decided in the time left whether it holds when the driver lets the air settle"
     if waiting.same_story:
         return f"also {waiting.verdict} when the driver lets the air settle before each action"
+    if waiting.verdict is Verdict.REFUTED:
+        return "also refuted, by a story of his own, when the driver lets the air settle before each action"
     return f"{waiting.verdict} when the driver lets the air settle before each action"
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from textwrap import wrap
 
-from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.job import program_version
 from bandproof.findings.witness import Witness
 from bandproof.machine.layout import Layout
@@ -91,6 +91,10 @@ def _in_short(layout: Layout, finding: Finding, story: Story, witness: Witness) 
     what = "; ".join(done) if done else "Nobody does anything and nothing happens from outside"
     yield f"{_capital(what)}. {_outcome(finding, witness)}"
     yield _how_common(witness)
+    if finding.quick is not None:
+        yield f"This driver lets the air settle before each act. A quick hand's story is {finding.property}.quick.txt."
+    elif finding.waiting == Waiting(Verdict.REFUTED):
+        yield f"This is a quick hand. The story of a driver who lets the air settle is {finding.property}.txt."
 
 
 def _outcome(finding: Finding, witness: Witness) -> str:

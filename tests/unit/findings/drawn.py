@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import strategies as st
 
 from bandproof.findings.finding import Finding, Learnt, Vehicle, Verdict, Waiting
@@ -116,7 +118,8 @@ def findings(draw: st.DrawFn) -> tuple[Finding, Arrangement]:
         learnt=tuple(draw(st.lists(learnt, max_size=2))),
         readings=draw(names),
     )
-    return finding, arrangement
+    quick = replace(finding, engine=draw(words)) if draw(st.booleans()) else None
+    return replace(finding, quick=quick), arrangement
 
 
 @st.composite

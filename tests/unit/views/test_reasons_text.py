@@ -135,7 +135,10 @@ def test_a_finding_says_why_then_what_is_assumed() -> None:
             Waiting(Verdict.REFUTED, same_story=True),
             "also refuted when the driver lets the air settle before each action",
         ),
-        (Waiting(Verdict.REFUTED), "refuted when the driver lets the air settle before each action"),
+        (
+            Waiting(Verdict.REFUTED),
+            "also refuted, by a story of his own, when the driver lets the air settle before each action",
+        ),
         (
             Waiting(Verdict.UNDECIDED, gave_up=OutOfTime(1)),
             "not decided in the time left whether it holds when the driver lets the air settle",
