@@ -175,6 +175,7 @@ def test_a_patient_drivers_story_is_told_first_and_the_quick_one_is_kept(tmp_pat
     assert quick.steps is not None
     assert finding.steps is not None
     assert finding.steps > quick.steps
+    (tmp_path / "patient").mkdir()
     case = case_of(tmp_path / "patient", HURRIED + 'driver = "after settling"\n')
     for one, patient in ((finding, True), (quick, False)):
         assert one.layout is not None
