@@ -182,7 +182,8 @@ def test_a_patient_drivers_story_is_told_first_and_the_quick_one_is_kept(tmp_pat
         assert one.story is not None
         assert one.witness is not None
         assert (replay(one.layout, one.story, case.properties[0]) is None) == patient
-    assert read_finding(write_finding(finding), case.arrangement) == finding
+    assert finding.layout is not None
+    assert read_finding(write_finding(finding), finding.layout.arrangement) == finding
 
 
 def test_a_patient_driver_who_does_the_same_has_no_story_of_his_own(tmp_path: Path) -> None:
