@@ -22,7 +22,7 @@ from bandproof.engines import run
 from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
 from bandproof.findings.outcome import Outcome
-from bandproof.findings.reasons import NoPressures, OutOfTime, Unreal
+from bandproof.findings.reasons import NoPressures, OutOfTime, StartUnreachable, Unreal
 from bandproof.findings.records import read_finding, write_finding
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
@@ -244,6 +244,26 @@ def test_a_claim_from_a_start_that_cannot_come_about_is_empty(tmp_path: Path) ->
         Verdict.EMPTY,
         'its start "impossible" cannot be reached from "empty"',
     )
+
+
+@pytest.mark.parametrize(
+    ("where", "shape"),
+    [
+        ("brake is at least 100 psi and lever is back and valve is venting", 'never = "lever is forward"'),
+        ("brake is at least 100 psi and lever is back and valve is venting", 'reachable = "lever is back"'),
+        ("brake is at least 100 psi and brake is below 20 psi", 'never = "lever is forward"'),
+    ],
+    ids=["not settled", "nothing to reach", "not so"],
+)
+def test_an_assumed_start_that_no_state_is_makes_a_claim_empty(tmp_path: Path, where: str, shape: str) -> None:
+    """Vouching for a start does not make it one: a claim from nowhere says nothing, whatever its shape."""
+    start = f'\n[starts.nowhere]\nwhere = "{where}"\nassumed = true\n'
+    arrangement = ARRANGEMENT.replace("\n[starts.told]", start + "\n[starts.told]")
+    case = case_of(tmp_path, claim("so", shape, during="nowhere"), arrangement)
+    finding = Decider(case).decide(case.claims[0])
+    assert (finding.verdict, finding.reasons) == (Verdict.EMPTY, (StartUnreachable("nowhere", None),))
+    assert finding.certificate is not None
+    assert recheck_against(finding.certificate, case.arrangement, case.properties[0]).ok
 
 
 def test_a_start_that_nobody_could_show_reachable_is_named_with_the_verdict(

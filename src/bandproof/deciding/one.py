@@ -140,10 +140,17 @@ class Decider:
         return self._origins[start.name]
 
     def _never_begun(self, claim: Property, clock: Clock) -> Decision | None:
-        """That no run of the claim begins, since none comes to its start; None when some may."""
-        from bandproof.engines.run import never_begun  # noqa: PLC0415  (as in `decide`)
+        """That no run of the claim begins, since none comes to its start; None when some may.
 
-        for start in self.layout.arrangement.way_to(claim.during)[1:]:
+        A first start is asked too. That it was assumed says that somebody vouches for it, not that there is such a state: without
+        one every claim about what never is would be proven, of nothing.
+        """
+        from bandproof.engines.run import never_begun, no_start  # noqa: PLC0415  (as in `decide`)
+
+        first, *further = self.layout.arrangement.way_to(claim.during)
+        if no_start(self._rule, claim):
+            return never_begun(self._rule, claim, StartUnreachable(first.name, None), ())
+        for start in further:
             decision = self._coming(start, clock)
             if decision.verdict is Verdict.REFUTED:
                 assert start.reached_from is not None

@@ -260,6 +260,12 @@ def _on(layout: Layout, claim: Property, lemmas: Iterable[Lemma]) -> tuple[StepR
     return rule, problem
 
 
+def no_start(rule: StepRule, claim: Property) -> bool:
+    """Whether no state at all is one that the claim's runs begin with."""
+    problem = pose(rule, claim)
+    return no_state_in(problem, problem.start)
+
+
 def never_begun(rule: StepRule, claim: Property, reason: StartUnreachable, lemmas: tuple[Lemma, ...]) -> Decision:
     """The answer to a claim none of whose runs begins, which the search for one has shown with these lemmas."""
     problem = pose(rule, claim)

@@ -183,10 +183,10 @@ class ShorterUnreal:
 
 @dataclass(frozen=True, slots=True)
 class StartUnreachable:
-    """No state of `start` can be reached from the start called `origin`."""
+    """No state of `start` can be reached from the start called `origin`; without one, no state is such a start."""
 
     start: str
-    origin: str
+    origin: str | None
     code: Literal[Code.START_UNREACHABLE] = field(default=Code.START_UNREACHABLE, kw_only=True)
 
 

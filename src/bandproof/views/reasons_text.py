@@ -54,6 +54,8 @@ def _sentences(finding: Finding) -> Iterator[str]:
 def reason_words(reason: Reason) -> str:
     """One reason as a sentence without its full stop."""
     match reason:
+        case StartUnreachable(start, None):
+            return f'no state is such a start as "{start}" asks for'
         case StartUnreachable(start, origin):
             return f'its start "{start}" cannot be reached from "{origin}"'
         case StartUnshown(start, why):

@@ -68,6 +68,7 @@ SAID: list[tuple[Reason, str]] = [
     ),
     (PerhapsShorter(9, 4), "the story has 9 steps; there may be a shorter one, of at least 4"),
     (ShorterUnreal(1), "a run 1 steps shorter was found, but no pressures for it"),
+    (StartUnreachable("braked", None), 'no state is such a start as "braked" asks for'),
     (StartUnreachable("braked", "empty"), 'its start "braked" cannot be reached from "empty"'),
     (
         StartUnshown("one", NoPressures(Unreal.NO_SIZES)),
