@@ -22,7 +22,7 @@ from bandproof.engines import run
 from bandproof.findings.finding import Finding, Verdict, Waiting
 from bandproof.findings.limits import Clock, GaveUpError, Limits, resident_megabytes
 from bandproof.findings.outcome import Outcome
-from bandproof.findings.reasons import NoPressures, OutOfTime, StartUnreachable, Unreal
+from bandproof.findings.reasons import NoPressures, OutOfTime, StartAssumed, StartUnreachable, Unreal
 from bandproof.findings.records import read_finding, write_finding
 from bandproof.machine.layout import Layout
 from bandproof.machine.rig import replay
@@ -184,6 +184,14 @@ def test_a_patient_drivers_story_is_told_first_and_the_quick_one_is_kept(tmp_pat
         assert (replay(one.layout, one.story, case.properties[0]) is None) == patient
     assert finding.layout is not None
     assert read_finding(write_finding(finding), finding.layout.arrangement) == finding
+
+
+def test_both_stories_say_that_their_start_is_assumed(tmp_path: Path) -> None:
+    start = '\n[starts.vouched]\nwhere = "tank is at least 100 psi and lever is back"\nassumed = true\n'
+    arrangement = ARRANGEMENT.replace("\n[starts.told]", start + "\n[starts.told]")
+    (finding,) = decided(tmp_path, HURRIED.replace('"ready"', '"vouched"'), arrangement)
+    assert finding.quick is not None
+    assert finding.assumptions == finding.quick.assumptions == (StartAssumed("vouched"),)
 
 
 def test_a_patient_driver_who_does_the_same_has_no_story_of_his_own(tmp_path: Path) -> None:

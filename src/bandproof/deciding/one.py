@@ -204,8 +204,7 @@ class Decider:
             patient = self._run(waiting, clock, least=max(0, decision.least - LONGER), thorough=False)
         except GaveUpError as limit:
             return Waiting(Verdict.UNDECIDED, gave_up=limit.reason), None
-        told = patient.verdict is Verdict.REFUTED and patient.story is not None
-        return Waiting(patient.verdict), patient if told else None
+        return Waiting(patient.verdict), patient if patient.verdict is Verdict.REFUTED else None
 
 
 def _finding(claim: Property, layout: Layout, decision: Decision) -> Finding:
