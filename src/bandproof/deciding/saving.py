@@ -176,11 +176,19 @@ def _rendered(finding: Finding, claim: Property | None, name: str, head: str) ->
             plot = pressures_svg(layout, story, title=title)
             files[name + PRESSURES] = named(plot, title, "Pressures over the steps of a story.")
         try:
-            graph = render_svg(story_dot(layout, story, title=title, ending=last, claim=claim))
+            heading = f"{title}{_elsewhere(finding, name)}"
+            graph = render_svg(story_dot(layout, story, title=heading, ending=last, claim=claim))
             files[name + GRAPH] = named(graph, title, f"The steps of a story as a graph. {last}")
         except DrawingError as error:
             undrawn.append(str(error))
     return files, undrawn
+
+
+def _elsewhere(finding: Finding, name: str) -> str:
+    """A line below the title of a graph whose steps are not the vehicle's own: where those are."""
+    if finding.story is None or finding.witness is None or finding.story.seconds:
+        return ""
+    return f"\none order of steps in bands, without seconds; a vehicle's own run is in {name}{PRESSURES}"
 
 
 def _text_of(finding: Finding, claim: Property | None, title: str, last: str) -> str:

@@ -77,7 +77,8 @@ def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = ""
     columns = min(_COLUMNS, -(-boxes // _ROWS))
     rows = -(-boxes // columns)
     head = f"START: {plain(story.start)}"
-    heading = {"label": dot.label(dot.lines(title, 110), "l"), "labelloc": "t", "labeljust": "l"} if title else {}
+    words = [line for part in title.split("\n") for line in dot.lines(part, 110)]
+    heading = {"label": dot.label(words, "l"), "labelloc": "t", "labeljust": "l"} if title else {}
     drawing = dot.picture(title or story.start, nodesep="0.4", ranksep="0.25", margin="0.1", **heading)
     begins = situation(layout, story, matters(story, claim) if story.seconds else None)
     _draw_box(drawing, 0, [head], begins, ending="" if stretches else ending)

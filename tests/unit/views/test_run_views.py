@@ -185,3 +185,13 @@ def test_a_vehicle_whose_run_no_story_tells_is_told_below_the_story_and_drawn(na
     assert f"The claim is broken {spoken_time(finding.witness.when)} after the start." in text
     marks = [word for word in words if len(word) == 1 and word.isupper()]
     assert len(set(marks)) == len(finding.witness.deeds) + len(finding.witness.moves)
+
+
+def test_a_graph_whose_steps_are_not_the_vehicle_s_own_says_where_those_are() -> None:
+    finding, files = shown("knobs-stay-fed-without-tank-1")
+    assert finding.story is not None
+    told_elsewhere, undrawn = render(replace(finding, story=replace(finding.story, seconds=())))
+    assert not undrawn
+    where = f"a vehicle's own run is in {finding.property}.pressures.svg"
+    assert where in " ".join(_words(told_elsewhere[f"{finding.property}.svg"]))
+    assert where not in " ".join(_words(files[".svg"]))
