@@ -243,7 +243,7 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
 @app.command(cls=PlainCommand)
 @_guarded
 def draw(model: Model, out: Out = Path("out"), strict: Strict = False, json: Json = False) -> int:
-    """Draw an arrangement: its piping, and each part's state machine, as SVG."""
+    """Draw an arrangement: its piping, what is joined to what, and each part's state machine, as SVG."""
     faults = Faults(strict=strict)
     arrangement = load_alone(model, faults)
     _tell_warnings(faults)

@@ -85,7 +85,7 @@ def test_the_package_runs_as_a_program() -> None:
 @pytest.mark.slow
 def test_draw_writes_the_piping_and_every_machine_as_svg(model: Path, run: Run) -> None:
     result = run("draw", model)
-    names = ["piping.svg", "machines.svg", "machines/pump.svg", "machines/valve.svg"]
+    names = ["piping.svg", "connections.svg", "machines.svg", "machines/pump.svg", "machines/valve.svg"]
     assert result.stdout.split() == [f"out/hand_valve/{name}" for name in names]
     for name in names:
         assert ET.parse(Path("out/hand_valve") / name).getroot().tag.endswith("svg")  # noqa: S314  (written by this test)

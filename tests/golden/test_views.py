@@ -12,10 +12,10 @@ from typing import Any
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.findings.reasons import Lacking
 from bandproof.properties.claim import Lack, Named, Property, Shape
+from bandproof.views.connections import connections_dot
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot
 from bandproof.views.phrases import ending
-from bandproof.views.piping import piping_dot
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
@@ -38,8 +38,8 @@ def _json(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
 
 
-def test_piping(golden: Golden) -> None:
-    golden("piping.dot", piping_dot(arrangement()))
+def test_the_connections(golden: Golden) -> None:
+    golden("connections.dot", connections_dot(arrangement()))
 
 
 def test_a_machine(golden: Golden) -> None:

@@ -19,12 +19,13 @@ from bandproof.findings.finding import Finding
 from bandproof.findings.standing import Standing
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import NotApplicable, Property
+from bandproof.views.connections import connections_dot
 from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.named import named
 from bandproof.views.phrases import ending, from_then_on, plain
-from bandproof.views.piping import piping_dot
+from bandproof.views.piping_plan import piping_svg
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.run_plot import run_svg
 from bandproof.views.run_text import run_text, vehicle_text
@@ -227,11 +228,14 @@ def standing_files(answer: Standing) -> dict[str, str]:
 
 
 def drawings(arrangement: Arrangement) -> dict[str, str]:
-    """The drawings of an arrangement, file name to SVG: its piping, all machines on one sheet, and each by itself."""
+    """The drawings of an arrangement, file name to SVG: its piping, what is joined to what, all machines on one sheet, and each by itself."""
     name = arrangement.name
-    piping, machines = render_svg(piping_dot(arrangement)), machines_svg(arrangement)
+    connections, machines = render_svg(connections_dot(arrangement)), machines_svg(arrangement)
     found = {
-        "piping.svg": named(piping, f"{name}: piping", "Volumes, and the parts between them, with their passages."),
+        "piping.svg": named(piping_svg(arrangement), f"{name}: piping", "From left to right, the way the air goes."),
+        "connections.svg": named(
+            connections, f"{name}: connections", "Every part with its passages, and what it is joined to."
+        ),
         "machines.svg": named(machines, f"{name}: parts", "Each part's states, and when it moves from one to another."),
     }
     for part in arrangement.parts:

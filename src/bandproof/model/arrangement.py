@@ -192,6 +192,7 @@ class Arrangement:
     roles: dict[str, tuple[str, ...]] = field(default_factory=dict)
     says: str = ""
     caution: str = ""
+    leaves_out: str = ""
     file: str = ""
     sha256: str = ""
     places: dict[tuple[str, str], Place] = field(default_factory=dict, repr=False, compare=False)

@@ -256,6 +256,7 @@ def _arrangement(
         roles={role: meaning.names for role, meaning in roles.items() if meaning is not None},
         says=header.get("says", ""),
         caution=header.get("caution", ""),
+        leaves_out=header.get("leaves_out", ""),
         file=merged.top.file,
         sha256=merged.sha256,
         places=_places(merged),

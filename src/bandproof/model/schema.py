@@ -183,6 +183,7 @@ class ArrangementShape(TableShape):
     atmosphere: str | None = None
     start: str | None = None
     caution: str | None = None
+    leaves_out: str | None = None
 
 
 class FileShape(TableShape):

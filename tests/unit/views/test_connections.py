@@ -1,4 +1,4 @@
-"""The piping drawing shows everything there is, and tells working air, sensing and mechanical links apart."""
+"""The drawing of connections shows everything there is, and tells working air, sensing and mechanical links apart."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 
 from bandproof.model.arrangement import Arrangement
+from bandproof.views.connections import connections_dot
 from bandproof.views.graphviz import render_svg
 from bandproof.views.phrases import plain
-from bandproof.views.piping import piping_dot
 from tests.strategies import arrangements
 from tests.unit.views.svg import edges_drawn, edges_meant, texts
 from tests.unit.views.view_samples import arrangement
@@ -27,7 +27,7 @@ def edge(dot: str, tail: str, head: str) -> str:
 
 @pytest.fixture(scope="module")
 def drawing() -> str:
-    return piping_dot(arrangement())
+    return connections_dot(arrangement())
 
 
 def test_everything_of_the_arrangement_is_in_the_picture(drawing: str) -> None:
@@ -51,7 +51,7 @@ def test_no_line_is_lost_on_the_way_to_the_picture(drawing: str) -> None:
 @given(arrangements())
 @settings(deadline=None, max_examples=25)
 def test_no_arrangement_loses_a_line(drawn: Arrangement) -> None:
-    dot = piping_dot(drawn)
+    dot = connections_dot(drawn)
     assert edges_drawn(render_svg(dot)) == edges_meant(dot)
 
 
@@ -84,7 +84,7 @@ def test_a_port_that_nothing_uses_is_left_out() -> None:
     small = arrangement()
     first = small.parts[0]
     plugged = replace(first, ports=(*first.ports, ("spare_port", "park_line")))
-    assert "spare port" not in piping_dot(replace(small, parts=(plugged, *small.parts[1:])))
+    assert "spare port" not in connections_dot(replace(small, parts=(plugged, *small.parts[1:])))
 
 
 def test_only_black_is_used(drawing: str) -> None:
@@ -93,7 +93,7 @@ def test_only_black_is_used(drawing: str) -> None:
 
 def test_the_legend_can_be_left_out(drawing: str) -> None:
     assert "legend" in drawing
-    assert "legend" not in piping_dot(arrangement(), legend=False)
+    assert "legend" not in connections_dot(arrangement(), legend=False)
 
 
 def test_a_picture_of_ordinary_size_fits_a_page(drawing: str) -> None:
