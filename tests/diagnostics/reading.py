@@ -7,6 +7,7 @@ from pathlib import Path
 from bandproof.deciding.hunts import warn_of_hunting
 from bandproof.model.loader import load_arrangement, load_arrangement_text
 from bandproof.properties.language import load_pack, resolve_pack
+from bandproof.properties.scripts import load_script, resolve_script
 from bandproof.text.codes import Code, Reads
 from bandproof.text.codes.samples import BESIDE, PACK_SUBJECT
 from bandproof.text.diagnostics import Diagnostic
@@ -23,6 +24,8 @@ def faults_of(entry: Code, folder: Path) -> tuple[Diagnostic, ...]:
     try:
         if entry.reads is Reads.PACK:
             resolve_pack(load_pack(Path("sample.toml")), load_arrangement_text(PACK_SUBJECT))
+        elif entry.reads is Reads.SCRIPT:
+            resolve_script(load_script(Path("sample.toml")), load_arrangement_text(PACK_SUBJECT))
         else:
             warn_of_hunting(load_arrangement(Path("sample.toml"), warnings), warnings)
     except InputError as error:

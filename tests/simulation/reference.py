@@ -27,7 +27,7 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.simulation.airflow import Floats
-from bandproof.simulation.script import Occur, Script, Turn
+from bandproof.simulation.script import Look, Occur, Script, Turn
 from bandproof.simulation.vehicle import SettingUse, Vehicle
 
 Method = Literal["Radau", "BDF", "LSODA"]
@@ -74,7 +74,7 @@ class Reference:
         atmosphere = float(self._arrangement.atmosphere)
         y = np.array([self._vehicle.pressures[name] + atmosphere for name in self._names])
         time, since, found = 0.0, dict[int, float](), []
-        todo, acts = list(samples), [(act.time or 0.0, act.what) for act in script]
+        todo, acts = list(samples), [(act.time or 0.0, act.what) for act in script if not isinstance(act.what, Look)]
         while todo:
             while acts and acts[0][0] <= time:
                 self._do(acts.pop(0)[1])

@@ -40,7 +40,7 @@ def felt(vehicle: Vehicle, script: Script) -> Iterator[Turn | Occur]:
             if controls[act.what.control] != act.what.position:
                 yield act.what
             controls[act.what.control] = act.what.position
-        else:
+        elif isinstance(act.what, Occur):
             if act.what.mishap not in occurred:
                 yield act.what
             occurred.add(act.what.mishap)

@@ -17,13 +17,13 @@ from bandproof.properties.claim import Lack, Named, NotApplicable, Property
 from bandproof.properties.packs import Claim, Pack, expected_verdicts, load_pack, load_pack_text, model_files
 from bandproof.terms.names import closest
 from bandproof.terms.nodes import Compare, Has, Is, SettingLevel, Term, atoms
-from bandproof.text.input_faults import Faults
+from bandproof.text.input_faults import Faults, Place
 
 __all__ = ["Claim", "Pack", "expected_verdicts", "load_pack", "load_pack_text", "model_files", "resolve_pack"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Subject:
+class Subject:
     """What claims are about: an arrangement, or what a faulty file names. None stands for what is faulty."""
 
     name: str
@@ -36,7 +36,7 @@ class _Subject:
 def resolve_pack(pack: Pack, arrangement: Arrangement) -> tuple[Property | NotApplicable, ...]:
     """Every claim of the pack about this arrangement, in order; InputError with every misuse of a role."""
     faults = Faults()
-    subject = _arrangement(arrangement)
+    subject = subject_of(arrangement)
     found = [_apply(claim, pack, subject, faults) for claim in pack.claims]
     faults.stop_if_any()
     return tuple(found)
@@ -49,7 +49,8 @@ def check_pack(pack: Pack, outline: Outline, faults: Faults) -> None:
         _apply(claim, pack, subject, faults)
 
 
-def _arrangement(arrangement: Arrangement) -> _Subject:
+def subject_of(arrangement: Arrangement) -> Subject:
+    """An arrangement as claims and scripts speak of it."""
     sorts = {volume.name: Sort.VOLUME for volume in arrangement.volumes}
     sorts |= {part.name: Sort.PART for part in arrangement.parts}
     sorts |= {control.name: Sort.CONTROL for control in arrangement.controls}
@@ -66,17 +67,17 @@ def _arrangement(arrangement: Arrangement) -> _Subject:
         reach=Reach(arrangement.highest, arrangement.unit),
     )
     starts = tuple(start.name for start in arrangement.starts)
-    return _Subject(arrangement.name, roles, scope, starts, frozenset(mishap.name for mishap in arrangement.mishaps))
+    return Subject(arrangement.name, roles, scope, starts, frozenset(mishap.name for mishap in arrangement.mishaps))
 
 
-def _outline(outline: Outline) -> _Subject:
+def _outline(outline: Outline) -> Subject:
     names, roles = outline.names, outline.roles
     scope = replace(
         names.scope(roles),
         noun=f'role of arrangement "{outline.name}"',
         names={**_by_themselves(names.settings), **roles},
     )
-    return _Subject(outline.name, roles, scope, outline.starts or ("",), frozenset(names.mishaps))
+    return Subject(outline.name, roles, scope, outline.starts or ("",), frozenset(names.mishaps))
 
 
 def _by_themselves(settings: Iterable[str]) -> dict[str, Meaning]:
@@ -84,7 +85,7 @@ def _by_themselves(settings: Iterable[str]) -> dict[str, Meaning]:
     return {name: Meaning(Sort.SETTING, (name,)) for name in settings}
 
 
-def _apply(claim: Claim, pack: Pack, subject: _Subject, faults: Faults) -> Property | NotApplicable:
+def _apply(claim: Claim, pack: Pack, subject: Subject, faults: Faults) -> Property | NotApplicable:
     lacks = _lacks(claim, subject)
     if lacks:
         return NotApplicable(claim.id, claim.says, claim.basis, lacks, claim.caution, pack.file)
@@ -104,15 +105,21 @@ def _apply(claim: Claim, pack: Pack, subject: _Subject, faults: Faults) -> Prope
     )
 
 
-def _lacks(claim: Claim, subject: _Subject) -> tuple[Lack, ...]:
-    """Why the claim does not apply here; nothing when it does. A setting needs no role: its own name will do."""
+def _lacks(claim: Claim, subject: Subject) -> tuple[Lack, ...]:
+    """Why the claim does not apply here; nothing when it does."""
     terms = [term for term in (claim.when, claim.then, claim.until) if term]
-    levels = [name for term in terms for name in _levels(term) if name not in subject.scope.names]
-    mentioned = [*(name for term in terms for name in _subjects(term)), *levels, *(claim.mishaps or ())]
+    return lacking(terms, claim.mishaps or (), claim.during, subject)
+
+
+def lacking(terms: Iterable[Term], roles: Iterable[str], start: str | None, subject: Subject) -> tuple[Lack, ...]:
+    """What is named and is not there. A setting needs no role: its own name will do."""
+    given = list(terms)
+    levels = [name for term in given for name in _levels(term) if name not in subject.scope.names]
+    mentioned = [*(name for term in given for name in _subjects(term)), *levels, *roles]
     missing = dict.fromkeys(name for name in mentioned if name not in subject.roles)
     lacks = [Lack(Named.ROLE, name, closest(name, subject.roles)) for name in missing]
-    if claim.during is not None and claim.during not in subject.starts:
-        lacks.append(Lack(Named.START, claim.during))
+    if start is not None and start not in subject.starts:
+        lacks.append(Lack(Named.START, start))
     return tuple(lacks)
 
 
@@ -130,29 +137,37 @@ def _levels(term: Term) -> Iterator[str]:
             yield atom.level.setting.text
 
 
-def _condition(claim: Claim, key: str, subject: _Subject, faults: Faults) -> Condition:
+def _condition(claim: Claim, key: str, subject: Subject, faults: Faults) -> Condition:
     term: Term | None = getattr(claim, key)
-    if term is None:
-        return ALWAYS_TRUE
+    return ALWAYS_TRUE if term is None else meant(term, claim.places[key], subject, faults)
+
+
+def meant(term: Term, place: Place, subject: Subject, faults: Faults) -> Condition:
+    """What a condition that stands at `place` says of the arrangement. After any fault it means nothing."""
 
     def report(code: str, at: tuple[int, int], message: str, hint: str, note: str) -> None:
         note = note or f'in arrangement "{subject.name}"'
-        faults.add(code, claim.places[key], message, hint=hint, note=note, inside=at)
+        faults.add(code, place, message, hint=hint, note=note, inside=at)
 
     return resolve(term, subject.scope, report)
 
 
-def _mishaps(claim: Claim, subject: _Subject, faults: Faults) -> frozenset[str]:
+def _mishaps(claim: Claim, subject: Subject, faults: Faults) -> frozenset[str]:
     if claim.mishaps is None:
         return subject.mishaps
+    return players_of(claim.mishaps, claim.place / "mishaps", subject, faults)
+
+
+def players_of(roles: Iterable[str], place: Place, subject: Subject, faults: Faults) -> frozenset[str]:
+    """The mishaps that play these roles."""
     found = set[str]()
-    for role in claim.mishaps:
+    for role in roles:
         meaning = subject.roles[role]
         if meaning is None:
             continue
         if meaning.sort is not Sort.MISHAP:
             message = f'"{role}" is a {meaning.sort}, not a mishap'
             note = f'in arrangement "{subject.name}"'
-            faults.add("not-a-mishap", claim.place / "mishaps", message, hint="name roles of mishaps here", note=note)
+            faults.add("not-a-mishap", place, message, hint="name roles of mishaps here", note=note)
         found |= set(meaning.names)
     return frozenset(found)

@@ -207,7 +207,7 @@ def _check_conditions(value: Any, place: Place, faults: Faults) -> None:
         texts = {key: given} if isinstance(given, str) else {}
         for inner, text in (given if isinstance(given, dict) else texts).items():
             if isinstance(text, str) and inner in _CONDITIONS:
-                _term(text, place / key if inner == key else place / key / inner, faults)
+                term_at(text, place / key if inner == key else place / key / inner, faults)
 
 
 def _ids(values: dict[str, Any]) -> list[str]:
@@ -227,7 +227,7 @@ def _claim(shape: PropertyShape, place: Place, ids: set[str], faults: Faults) ->
     if chosen is None:
         return None
     places = dict(_condition_places(chosen, shape, place))
-    terms = {key: _term(text, where, faults) for key, (text, where) in places.items()}
+    terms = {key: term_at(text, where, faults) for key, (text, where) in places.items()}
     if len(faults) > before:
         return None
     return Claim(
@@ -323,7 +323,8 @@ def _condition_places(chosen: str, shape: PropertyShape, place: Place) -> Iterat
                 yield "until", (given.until, inner / "until")
 
 
-def _term(text: str, place: Place, faults: Faults) -> Term | None:
+def term_at(text: str, place: Place, faults: Faults) -> Term | None:
+    """The condition written at `place`, or None after noting what is wrong with it."""
     try:
         term = parse(text)
     except ConditionError as error:

@@ -84,6 +84,45 @@ class PackFileShape(TableShape):
     property: list[PropertyShape]
 
 
+class ScriptShape(TableShape):
+    """`[script]`."""
+
+    name: str
+    basis: str
+    ends: str
+    says: str = ""
+    caution: str = ""
+    start: str | None = None
+    models: list[str] = []
+
+
+class StepShape(TableShape):
+    """One `[[step]]` of a script."""
+
+    says: str = ""
+    at: str | None = None
+    after: str | None = None
+    once: Literal["settled"] | None = None
+    turn: dict[str, str] | None = None
+    happens: TextOrList | None = None
+    expect: str | None = None
+    within: str | None = None
+    holds_for: str | None = None
+
+
+class ScriptFileShape(TableShape):
+    """A whole script."""
+
+    format: Literal["bandproof/1"]
+    script: ScriptShape
+    step: list[StepShape]
+
+
+def script_schema() -> dict[str, Any]:
+    """The JSON Schema of a script, for editors."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **ScriptFileShape.model_json_schema()}
+
+
 def pack_schema() -> dict[str, Any]:
     """The JSON Schema of a rule pack, for editors."""
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **PackFileShape.model_json_schema()}

@@ -45,7 +45,12 @@ SEARCH_PASCALS = 2000.0
 RAPID_MEMORY = 1.0
 HUNTING_SECONDS = 0.01
 
-#: A vehicle has settled when for SETTLED_SECONDS no part has been due and every line and chamber has been within
-#: SETTLED_PASCALS of where it would rest if the tanks kept their pressures.
-SETTLED_SECONDS = 0.1
+#: A vehicle has settled when no part is due and every line and chamber is within SETTLED_PASCALS of where it would rest if the
+#: tanks kept their pressures; where parts hunt, within their play of that.
 SETTLED_PASCALS = 100.0
+
+#: Hands that wait act once it has looked so for SETTLED_SECONDS, to somebody who sees no less than CALM_PASCALS: a chamber that
+#: follows a tank which the compressor fills lags by some 150 Pa. Where parts hunt they also act once nothing but such parts has
+#: moved, and nobody acted, for HUNTING_MEMORY: some lines go up and down with them for ever.
+SETTLED_SECONDS = 0.1
+CALM_PASCALS = 500.0

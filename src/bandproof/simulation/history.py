@@ -43,7 +43,8 @@ class History:
     and wanted samples among them; empty when they were not kept. `undone` counts acts of the script that waited for the
     vehicle to settle and did not come about; `forced` the steps that were taken without reaching the wanted accuracy.
     `hunted` names the parts that went to and fro at one pressure: pressures such a part holds are right only within
-    `accuracy.HUNTING_PASCALS` and what the air does in `accuracy.HUNTING_SECONDS`.
+    `accuracy.HUNTING_PASCALS` and what the air does in `accuracy.HUNTING_SECONDS`. `looks` has the number and the time of
+    each look of the script.
     """
 
     times: Floats
@@ -53,6 +54,7 @@ class History:
     undone: int
     forced: int
     hunted: tuple[str, ...]
+    looks: tuple[tuple[int, float], ...] = ()
 
     def at(self, times: Sequence[float] | Floats) -> Floats:
         """Pressures at these times, (times, volumes): exact at kept times, shape-preserving cubics between them."""
@@ -103,6 +105,21 @@ class Highest:
         self.times[who] = sight.times[better]
 
 
+class Watch:
+    """Keeps how a condition stood in every vehicle whenever it was looked at: (time, margin in pascals), in order."""
+
+    def __init__(self, fleet: Fleet, condition: Condition) -> None:
+        self._margin = fleet.margin(condition)
+        self.seen: list[list[tuple[float, float]]] = [[] for _ in fleet.vehicles]
+
+    def __call__(self, sight: Sight) -> None:
+        """Take note of what is seen."""
+        for who, time, margin in zip(
+            sight.who.tolist(), sight.times.tolist(), self._margin(sight).tolist(), strict=True
+        ):
+            self.seen[who].append((time, margin))
+
+
 class Record:
     """Takes down what happens to each vehicle of a fleet while they run."""
 
@@ -110,6 +127,7 @@ class Record:
         self._happenings: list[list[Happening]] = [[] for _ in range(count)]
         self._ends: list[tuple[float, int, int]] = [(0.0, 0, 0)] * count
         self._hunted: list[dict[str, None]] = [{} for _ in range(count)]
+        self._looks: list[list[tuple[int, float]]] = [[] for _ in range(count)]
         self._who = [np.zeros(0, dtype=np.intp)]
         self._times = [np.zeros(0)]
         self._pressures = [np.zeros((0, volumes))]
@@ -123,6 +141,10 @@ class Record:
     def happened(self, who: int, happening: Happening) -> None:
         """Add to the happenings of a vehicle."""
         self._happenings[who].append(happening)
+
+    def looked(self, who: int, number: int, time: float) -> None:
+        """Note the time of a look."""
+        self._looks[who].append((number, time))
 
     def hunts(self, who: int, part: str) -> None:
         """Note that a part of a vehicle hunts."""
@@ -138,9 +160,17 @@ class Record:
         order = np.argsort(who, kind="stable")
         bounds = np.searchsorted(who[order], np.arange(len(self._ends) + 1))
         times, pressures = np.concatenate(self._times)[order], np.concatenate(self._pressures)[order]
+        kept = zip(bounds, bounds[1:], self._happenings, self._ends, self._hunted, self._looks, strict=False)
         return [
-            History(times[a:b], pressures[a:b], tuple(happenings), *end, hunted=tuple(sorted(hunted)))
-            for a, b, happenings, end, hunted in zip(
-                bounds, bounds[1:], self._happenings, self._ends, self._hunted, strict=False
+            History(
+                times[a:b],
+                pressures[a:b],
+                tuple(happenings),
+                ended=end,
+                undone=undone,
+                forced=forced,
+                hunted=tuple(sorted(hunted)),
+                looks=tuple(looks),
             )
+            for a, b, happenings, (end, undone, forced), hunted, looks in kept
         ]

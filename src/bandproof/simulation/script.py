@@ -23,16 +23,26 @@ class Occur:
 
 
 @dataclass(frozen=True, slots=True)
+class Look:
+    """Somebody looks: nothing is done, and the moment is kept. `number` tells one look from another."""
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class Act:
-    """One act or mishap: at `time` seconds, or with no time `wait` seconds after the vehicle has settled.
+    """One act, mishap or look: at `time` seconds, or with no time `wait` seconds after the vehicle has settled.
+
+    With `since`, and no time, `wait` counts from the act before it, settled or not.
 
     Acts are done in the order of the script. One that names a time before the act before it is done is done together
     with that one.
     """
 
-    what: Turn | Occur
+    what: Turn | Occur | Look
     time: float | None = None
     wait: float = 0.0
+    since: bool = False
 
 
 Script = tuple[Act, ...]

@@ -19,7 +19,7 @@ from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Happening, History, Moved
 from bandproof.simulation.margins import Sight
-from bandproof.simulation.script import Script, Turn, check_script
+from bandproof.simulation.script import Look, Occur, Script, Turn, check_script
 from bandproof.simulation.stepping import RunObserver
 from bandproof.simulation.vehicle import Vehicle
 
@@ -164,9 +164,10 @@ class _Run:
         if isinstance(what, Turn):
             row = [control.name for control in self.arrangement.controls].index(what.control)
             self.controls[row, 0] = self.arrangement.controls[row].positions.index(what.position)
-        else:
+        elif isinstance(what, Occur):
             self.mishaps[[mishap.name for mishap in self.arrangement.mishaps].index(what.mishap), 0] = True
-        self.happenings.append(Happening(self.time, what))
+        if not isinstance(what, Look):
+            self.happenings.append(Happening(self.time, what))
 
     # -------------------------------------------------------------------------------------------------------- air
 

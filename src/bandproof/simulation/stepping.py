@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from bandproof.model.arrangement import VolumeKind
 from bandproof.simulation.accuracy import (
     ATOL,
+    CALM_PASCALS,
     CHANGE,
     EVENT_PASCALS,
     EVENT_SECONDS,
@@ -39,7 +40,6 @@ from bandproof.simulation.accuracy import (
     QUICK,
     RAPID_MEMORY,
     RTOL,
-    SETTLED_PASCALS,
     SETTLED_SECONDS,
 )
 from bandproof.simulation.airflow import Floats
@@ -47,7 +47,7 @@ from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Ending, Happening, History, Moved, Record
 from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.rosenbrock import Air
-from bandproof.simulation.script import Occur, Script, Turn
+from bandproof.simulation.script import Act, Look, Occur, Script, Turn
 
 RunObserver = Callable[[Sight], None]
 Truths = NDArray[np.bool_]
@@ -63,7 +63,7 @@ class Run:
     _COLUMNS = (
         *("who", "time", "pressure", "parts", "controls", "mishaps", "litres", "b", "c", "moving", "step", "steps"),
         *("open_c", "margin", "enabled", "holds", "fires", "quick", "near", "recent", "rapid", "moved", "play"),
-        *("act", "act_time", "calm", "aim", "goal_time", "goal_margin", "chased", "forced"),
+        *("act", "act_time", "calm", "acted", "aim", "goal_time", "goal_margin", "chased", "forced"),
     )
 
     def __init__(
@@ -119,6 +119,7 @@ class Run:
         self.quick, self.near = np.zeros((moves, count), dtype=bool), np.zeros((moves, count), dtype=bool)
         self.act, self.forced = np.zeros(count, dtype=np.intp), np.zeros(count, dtype=np.intp)
         self.act_time, self.calm = np.full(count, np.inf), np.full(count, np.inf)
+        self.acted = np.zeros(count)
         self.aim, self.goal_time = np.full(count, np.inf), np.full(count, np.inf)
         self.goal_margin, self.chased = np.zeros((moves, count)), np.zeros((moves, count), dtype=bool)
         everyone = np.arange(count, dtype=np.intp)
@@ -295,8 +296,12 @@ class Run:
                 row = [m.name for m in self.arrangement.mishaps].index(mishap)
                 changes = not self.mishaps[row, column]
                 self.mishaps[row, column] = True
-        if changes:
+            case Look(number):
+                self.record.looked(self.who[column], number, float(self.time[column]))
+                changes = False
+        if changes and not isinstance(act.what, Look):
             self.record.happened(self.who[column], Happening(float(self.time[column]), act.what))
+        self.acted[column] = self.time[column]
         self.act[column] += 1
         self._next_act(column)
 
@@ -304,8 +309,14 @@ class Run:
         """Set the time of the next act: never again where there is none, unknown where it waits for calm."""
         script, at = self.scripts[self.who[column]], self.act[column]
         time = script[at].time if at < len(script) else None
+        if time is None and at < len(script) and script[at].since:
+            time = float(self.time[column]) + script[at].wait
         self.act_time[column] = np.inf if time is None else time
         self.calm[column] = np.inf
+
+    @staticmethod
+    def _waits(act: Act) -> bool:
+        return act.time is None and not act.since
 
     def _look_for_calm(self, columns: Integers) -> None:
         """Of vehicles whose next act waits until they have settled, see which have."""
@@ -313,16 +324,19 @@ class Run:
         waits = [
             j
             for j in columns.tolist()
-            if act[j] < len(scripts[self.who[j]]) and scripts[self.who[j]][act[j]].time is None
+            if act[j] < len(scripts[self.who[j]]) and self._waits(scripts[self.who[j]][act[j]])
         ]
         if not waits:
             return
         at = np.array(waits, dtype=np.intp)
         air = Air(self.fleet.network, self.litres[:, at], self.open_c[:, at], self.b[:, at], self.ends)
-        near = air.distance(self.pressure[:, at], self.tanks) < SETTLED_PASCALS
-        hunts = self._hunting()[:, at]
-        restless = (np.isfinite(self.fires[:, at]) & ~hunts[self.owner]).any(axis=0)
-        calm = ~restless & (near | hunts.any(axis=0))
+        hunting = self._hunting()[:, at]
+        hunts = hunting.any(axis=0)
+        near = air.distance(self.pressure[:, at], self.tanks) < CALM_PASCALS + self.hunting_play * hunts
+        restless = (np.isfinite(self.fires[:, at]) & ~hunting[self.owner]).any(axis=0)
+        lasting = np.where(hunting, 0.0, self.moved[:, at]).max(axis=0, initial=0.0)
+        for_ever = hunts & (self.time[at] - np.maximum(lasting, self.acted[at]) > HUNTING_MEMORY)
+        calm = ~restless & (near | for_ever)
         self.calm[at] = np.where(calm, np.minimum(self.calm[at], self.time[at]), np.inf)
         wait = np.array([scripts[self.who[j]][act[j]].wait for j in waits])
         self.act_time[at] = self.calm[at] + SETTLED_SECONDS + wait

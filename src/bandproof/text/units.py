@@ -33,6 +33,9 @@ VOLUME_UNITS = {
 #: dm3/(s bar) per unit of sonic conductance; 1 m3/(s Pa) is 1000 dm3 times 10^5 Pa/bar.
 CONDUCTANCE_UNITS = {"dm3/(s bar)": Fraction(1), "m3/(s Pa)": Fraction(10**8)}
 
+#: Seconds per unit of time.
+TIME_UNITS = {"s": Fraction(1), "ms": Fraction(1, 1000), "min": Fraction(60)}
+
 #: Decimals shown to people: a tenth of a psi or kPa is finer than any gauge on a vehicle.
 SHOWN_DECIMALS = {"psi": 1, "kPa": 1, "bar": 3, "MPa": 4}
 
@@ -63,6 +66,7 @@ class _Quantity:
 _PRESSURE = _Quantity("pressure", PRESSURE_UNITS, "60 psi")
 _VOLUME = _Quantity("volume", VOLUME_UNITS, "20 L")
 _CONDUCTANCE = _Quantity("size", CONDUCTANCE_UNITS, "0.3 dm3/(s bar)", "dm3/(s bar)")
+_TIME = _Quantity("time", TIME_UNITS, "5 s")
 _RATIO = _Quantity("ratio", {"": Fraction(1)}, "0.3", "")
 
 
@@ -89,6 +93,11 @@ def parse_conductances(text: str) -> tuple[Fraction, Fraction]:
 def parse_ratios(text: str) -> tuple[Fraction, Fraction]:
     """Both ends of a dimensionless number: `0.3`, `0.2..0.3`."""
     return _ends(text, _RATIO)
+
+
+def parse_seconds(text: str) -> Fraction:
+    """Seconds of one exact time: `5 s`, `250 ms`, `2 min`."""
+    return _single(text, _TIME)
 
 
 def _single(text: str, quantity: _Quantity) -> Fraction:

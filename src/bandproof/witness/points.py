@@ -17,7 +17,7 @@ from bandproof.model.conditions import ALWAYS_TRUE, AtLeast, Below
 from bandproof.model.numbers import number_of
 from bandproof.model.walker import leaves
 from bandproof.simulation.airflow import Floats
-from bandproof.simulation.script import Act, Script
+from bandproof.simulation.script import Act, Look, Script
 from bandproof.simulation.space import Space
 from bandproof.simulation.vehicle import Quantity, SettingUse, Vehicle
 from bandproof.witness.script_of import Plan, PlannedAct
@@ -105,7 +105,9 @@ class Points:
         gaps = self.gaps(row[None])
         (script,) = self.scripts(gaps)
         planned = {act.what: act for act in self.plan.acts}
-        acts = tuple(planned.get(act.what, PlannedAct(act.what, ALWAYS_TRUE)) for act in script)
+        acts = tuple(
+            planned.get(act.what, PlannedAct(act.what, ALWAYS_TRUE)) for act in script if not isinstance(act.what, Look)
+        )
         free = Points(self.space, replace(self.plan, acts=acts, loose=()), even=False)
         times = np.array([act.time or 0.0 for act in script])
         after = np.diff(times, prepend=0.0)

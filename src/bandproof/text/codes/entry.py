@@ -9,10 +9,11 @@ from bandproof.text.messages import Severity, closing, headline
 
 
 class Reads(StrEnum):
-    """What a sample is: an arrangement file or a rule pack."""
+    """What a sample is: an arrangement file, a rule pack or a script."""
 
     ARRANGEMENT = "arrangement"
     PACK = "pack"
+    SCRIPT = "script"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +21,7 @@ class Code:
     """One code: what it means, and a broken sample that produces it and nothing else.
 
     `at` is the line and column of the fault in the sample, `message` and `hint` are what is said about it. A sample
-    is a file `sample.toml` beside the files of `bandproof.text.codes.samples.BESIDE`, in the given encoding; a pack is also
+    is a file `sample.toml` beside the files of `bandproof.text.codes.samples.BESIDE`, in the given encoding; a pack or script is also
     applied to the arrangement `PACK_SUBJECT` there.
     """
 

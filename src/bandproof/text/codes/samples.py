@@ -51,7 +51,17 @@ name = "one tank rules"
 models = ["models/small.toml"]
 """
 
-#: The arrangement that sample packs are applied to.
+#: The head of a script for the small arrangement.
+SCRIPT = """\
+format = "bandproof/1"
+
+[script]
+name = "one tank, looked at"
+basis = "common practice, no source"
+ends = "10 s"
+"""
+
+#: The arrangement that sample packs and scripts are applied to.
 PACK_SUBJECT = (
     SMALL
     + """
