@@ -14,7 +14,7 @@ from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
 from bandproof.findings.outcome import Outcome, outcome, together
 from bandproof.model.schema import arrangement_schema
-from bandproof.properties.schema import pack_schema
+from bandproof.properties.schema import pack_schema, script_schema
 from bandproof.terms.names import closest, listed
 
 
@@ -28,6 +28,7 @@ def _story_schema() -> dict[str, Any]:
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "arrangement": arrangement_schema,
     "pack": pack_schema,
+    "script": script_schema,
     "story": _story_schema,
 }
 

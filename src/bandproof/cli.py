@@ -23,8 +23,9 @@ from bandproof.deciding.cases import RequestError, load_alone, load_cases, missi
 from bandproof.deciding.exporting import document, export
 from bandproof.deciding.many import processors
 from bandproof.deciding.one import unanswered
+from bandproof.deciding.procedures import DRAWN, SEED, load_procedure, perform
 from bandproof.deciding.rechecking import recheck_file
-from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, save
+from bandproof.deciding.saving import Shelf, as_json, drawings, folders, joined, performed, save
 from bandproof.deciding.standing import standing
 from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
@@ -37,6 +38,8 @@ from bandproof.terms.names import closest, listed
 from bandproof.text.codes import CODES
 from bandproof.text.errors import BandproofError, CrossCheckError, FileError
 from bandproof.text.input_faults import Faults
+from bandproof.views.performance_json import performance_json
+from bandproof.views.performance_text import performance_text
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
 AS_EXPECTED, OTHERWISE, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
@@ -255,6 +258,47 @@ def draw(model: Model, out: Out = Path("out"), strict: Strict = False, json: Jso
     else:
         _print("".join(f"{name}\n" for name in names))
     return 0
+
+
+# -------------------------------------------------------------------------------------------------------------- run
+
+
+@app.command(cls=PlainCommand)
+@_guarded
+def run(
+    model: Model,
+    script: Annotated[Path, typer.Argument(metavar="SCRIPT", help="A script (TOML).", show_default=False)],
+    out: Out = Path("out"),
+    count: Annotated[
+        int, typer.Option("--vehicles", metavar="N", help="Vehicles drawn at random. Default: 60.")
+    ] = DRAWN,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="The seed they are drawn from. Default: 1.")] = SEED,
+    seconds: Annotated[
+        float,
+        typer.Option(
+            "--time", metavar="SECONDS", help="Time limit for each expectation in bands, 0 for none. Default: 60."
+        ),
+    ] = 60,
+    bands: Annotated[bool, typer.Option("--bands/--no-bands", help="Ask what is true of all vehicles.")] = True,
+    strict: Strict = False,
+    json: Json = False,
+) -> int:
+    """Do a script to an arrangement: to vehicles in seconds, and to all vehicles in bands.
+
+    The answer goes to the screen; it and a drawing of the pressures to a folder for the arrangement.
+    """
+    check_least(("--vehicles", count, 0), ("--seed", seed, 0), ("--time", seconds, 0))
+    faults = Faults(strict=strict)
+    arrangement, procedure = load_procedure(model, script, faults)
+    _tell_warnings(faults)
+    done = perform(arrangement, procedure, count=count, seed=seed, limits=Limits(seconds or None), bands=bands)
+    folder = folders(out, [str(model)])[0] / script.stem
+    written = save(folder, performed(done))
+    if json:
+        _print(as_json(performance_json(done)))
+    else:
+        _print(performance_text(done) + "\n" + "".join(f"{path.as_posix()}\n" for path in written))
+    return AS_EXPECTED if done.stands else OTHERWISE
 
 
 # ---------------------------------------------------------------------------------------------------------- recheck

@@ -15,7 +15,8 @@ from typing import Any
 
 from bandproof.deciding.cases import Case
 from bandproof.deciding.writing import write_whole
-from bandproof.findings.finding import Finding
+from bandproof.findings.finding import Finding, Verdict
+from bandproof.findings.performance import Performance
 from bandproof.findings.standing import Standing
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import NotApplicable, Property
@@ -24,6 +25,8 @@ from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.named import named
+from bandproof.views.performance_plot import performance_svg
+from bandproof.views.performance_text import performance_text
 from bandproof.views.phrases import ending, from_then_on, plain
 from bandproof.views.piping_plan import piping_svg
 from bandproof.views.pressures_plot import pressures_svg
@@ -242,6 +245,15 @@ def drawings(arrangement: Arrangement) -> dict[str, str]:
         machine = render_svg(machine_dot(arrangement, part))
         found[f"machines/{part.name}.svg"] = named(machine, f"{name}: {plain(part.name)}", "Its states and moves.")
     return found
+
+
+def performed(performance: Performance) -> dict[str, str]:
+    """The files of what came of a script, name to text: the answer, a drawing, and the stories of what bands refute."""
+    files = {"run.txt": performance_text(performance), "run.svg": performance_svg(performance)}
+    for finding in performance.bands.values():
+        if finding.verdict is Verdict.REFUTED:
+            files |= render(finding)[0]
+    return files
 
 
 def save(folder: Path, files: dict[str, str]) -> tuple[Path, ...]:

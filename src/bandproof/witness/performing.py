@@ -13,12 +13,12 @@ import numpy as np
 from bandproof.findings.performance import Course, Seen, VehicleRun
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.scripts import Procedure, Step
+from bandproof.simulation.accuracy import SEARCH_PASCALS
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History, Watch
 from bandproof.simulation.script import Act, Look, Occur, Turn
 from bandproof.simulation.simulate import BATCH, simulate
 from bandproof.simulation.space import Space, numbers_of
-from bandproof.simulation.vehicle import Vehicle
 
 #: Points of a course that is kept.
 _POINTS = 300
@@ -44,7 +44,15 @@ def perform(arrangement: Arrangement, procedure: Procedure, *, count: int, seed:
         watches.append([Watch(fleet, condition) for condition in conditions])
         return watches[-1]
 
-    histories = simulate(arrangement, vehicles, acts, until=until, observers=observers, most_steps=_MOST_STEPS)
+    histories = simulate(
+        arrangement,
+        vehicles,
+        acts,
+        until=until,
+        observers=observers,
+        most_steps=_MOST_STEPS,
+        hunting_play=SEARCH_PASCALS,
+    )
     runs = []
     for number, (vehicle, history) in enumerate(zip(vehicles, histories, strict=True)):
         batch, place = divmod(number, BATCH)
