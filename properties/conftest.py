@@ -32,12 +32,17 @@ PUMPED = frozenset(
 #: Claims whose proof takes many accounts of air; where they are refuted they are quick.
 ACCOUNTED = frozenset({"pushing-park-leaves-trailer-knob-in", "trailer-releases-only-with-both-knobs-in"})
 
+#: Scripts in which the pedal is pumped hundreds of times.
+LONG_SCRIPTS = frozenset({"pumping_tanks_down"})
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the claims about all other arrangements, before the marker expression is looked at."""
     here = Path(__file__).parent
     for item in items:
+        if item.path.parent == here / "scripts" and item.path.stem in LONG_SCRIPTS:
+            item.add_marker("packs")
         if item.path.parent != here or item.parent is None:
             continue
         expected = getattr(item, "expected", "")

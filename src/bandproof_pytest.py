@@ -1,7 +1,8 @@
-"""The pytest plugin: every rule pack is a test module, every claim about every model it names a test.
+"""The pytest plugin: every rule pack is a test module, every claim about every model it names a test; so is every script.
 
 `properties/interlocks.toml::two_knob_tractor::low-air-vents-trailer` passes if the claim comes out as the pack expects:
-proven, unless `[pack.expected]` says otherwise. This module lies outside the package and imports it inside hooks only,
+proven, unless `[pack.expected]` says otherwise. `properties/scripts/charging.toml::two_knob_tractor` passes if what the script
+expects is seen in the nominal vehicle and in 12 drawn at random. This module lies outside the package and imports it inside hooks only,
 so that a pytest run without rule packs does not pay for it.
 """
 
@@ -25,7 +26,10 @@ if TYPE_CHECKING:
 
 #: What tells a rule pack from any other TOML file, even where it is broken.
 _FORMAT = re.compile(r'^\s*format\s*=\s*["\']bandproof/1["\']', re.MULTILINE)
-_PACK = re.compile(r"^\s*\[pack\]", re.MULTILINE)
+_PACK = re.compile(r"^\s*\[(pack|script)\]", re.MULTILINE)
+
+#: Vehicles drawn for a script.
+_DRAWN = 12
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -40,24 +44,30 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> PackFile | None:
-    """Take every TOML file that is a rule pack."""
-    if file_path.suffix != ".toml" or not _is_pack(file_path):
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> PackFile | ScriptFile | None:
+    """Take every TOML file that is a rule pack or a script."""
+    if file_path.suffix != ".toml":
         return None
-    return PackFile.from_parent(parent, path=file_path)
+    kind = _kind_of(file_path)
+    if kind == "pack":
+        return PackFile.from_parent(parent, path=file_path)
+    return ScriptFile.from_parent(parent, path=file_path) if kind == "script" else None
 
 
-def _is_pack(path: Path) -> bool:
+def _kind_of(path: Path) -> str | None:
+    """Whether a file is a rule pack ("pack") or a script ("script"), even where it is broken."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError):
-        return False
-    if not (_FORMAT.search(text) and "pack" in text):
-        return False
+        return None
+    if not (_FORMAT.search(text) and ("pack" in text or "script" in text)):
+        return None
     try:
-        return "pack" in tomllib.loads(text)
+        values = tomllib.loads(text)
     except (ValueError, RecursionError):
-        return _PACK.search(text) is not None
+        found = _PACK.search(text)
+        return found[1] if found else None
+    return next((kind for kind in ("pack", "script") if kind in values), None)
 
 
 class Benches:
@@ -193,6 +203,60 @@ class ClaimItem(pytest.Item):
     def reportinfo(self) -> tuple[Path, int, str]:
         """Where the claim stands in its pack."""
         return self.path, max(0, self.line - 1), f"{self._model.stem}: {self.name}"
+
+
+class ScriptFile(pytest.File):
+    """A script; its children are the models it names."""
+
+    def collect(self) -> Iterator[ScriptItem]:
+        """An item for each model; CollectError for a broken script."""
+        from bandproof.properties.scripts import load_script, script_models  # noqa: PLC0415  (inside hooks only)
+        from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
+
+        path = _shortest(self.path, self.config.invocation_params.dir)
+        try:
+            models = script_models(load_script(path))
+        except InputError as error:
+            raise self.CollectError(str(error)) from None
+        stems = Counter(model.stem for model in models)
+        for model in models:
+            name = model.stem if stems[model.stem] == 1 else model.as_posix()
+            yield ScriptItem.from_parent(self, name=name, model=model, script=path)
+
+
+class ScriptItem(pytest.Item):
+    """One script done to one arrangement."""
+
+    def __init__(self, *, model: Path, script: Path, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self._model = model
+        self._script = script
+
+    def runtest(self) -> None:
+        """Do it; ClaimError where something that is expected is not seen."""
+        from bandproof.deciding.cases import RequestError  # noqa: PLC0415  (inside hooks only)
+        from bandproof.deciding.procedures import load_procedure, perform  # noqa: PLC0415  (inside hooks only)
+        from bandproof.text.errors import InputError  # noqa: PLC0415  (inside hooks only)
+        from bandproof.text.input_faults import Faults  # noqa: PLC0415  (inside hooks only)
+        from bandproof.views.performance_text import performance_text  # noqa: PLC0415  (inside hooks only)
+
+        try:
+            arrangement, procedure = load_procedure(self._model, self._script, Faults())
+            done = perform(arrangement, procedure, count=_DRAWN, bands=False)
+        except (InputError, RequestError) as error:
+            raise ClaimError(str(error)) from None
+        if not done.stands:
+            raise ClaimError(performance_text(done))
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any, **kwargs: Any) -> Any:
+        """What came of the script in place of a traceback."""
+        if isinstance(excinfo.value, ClaimError):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, *args, **kwargs)
+
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """The script and what it is done to."""
+        return self.path, 0, f"{self.path.stem}: {self.name}"
 
 
 class ClaimError(Exception):

@@ -13,6 +13,7 @@ import bandproof.certificates.checks
 import bandproof.engines.run
 import bandproof.views.story_text
 from tests.cli.samples import ABSENT, ALL, ARRANGEMENT, EMPTY, HEAD, PROVEN, REFUTED, lay
+from tests.unit.test_scripts import HEAD as SCRIPT
 
 pytestmark = pytest.mark.slow
 
@@ -223,3 +224,20 @@ def test_a_run_without_packs_imports_nothing_of_the_package(tmp_path: Path) -> N
         [sys.executable, "-m", "pytest", "-q"], cwd=tmp_path, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stdout
+
+
+def test_a_script_is_a_test_for_each_arrangement_it_names(packs: pytest.Pytester) -> None:
+    lay(packs.path, ALL)
+    folder = packs.path / "properties" / "scripts"
+    folder.mkdir()
+    head = SCRIPT.replace("ends =", 'models = ["../../models/hand_valve.toml"]\nends =')
+    good, bad = (f'{head}\n[[step]]\nat = "1 s"\nexpect = "valve is {state}"\n' for state in ("venting", "feeding"))
+    (folder / "good.toml").write_text(good, encoding="utf-8")
+    (folder / "bad.toml").write_text(bad, encoding="utf-8")
+    (folder / "broken.toml").write_text(good.replace("valve is", "valve"), encoding="utf-8")
+    result = packs.runpytest(
+        "-p", "no:xdist", "-p", "no:hypothesispytest", "properties/scripts", "--continue-on-collection-errors"
+    )
+    result.assert_outcomes(passed=1, failed=1, errors=1)
+    result.stdout.fnmatch_lines(["*FAILS: what is expected at step 1 is not seen in every vehicle.*"])
+    result.stdout.no_fnmatch_line("*Traceback*")

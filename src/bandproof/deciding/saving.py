@@ -25,6 +25,7 @@ from bandproof.views.graphviz import DrawingError, render_svg
 from bandproof.views.json_files import claim_json, prove_json, story_json
 from bandproof.views.machines import machine_dot, machines_svg
 from bandproof.views.named import named
+from bandproof.views.performance_json import performance_json
 from bandproof.views.performance_plot import performance_svg
 from bandproof.views.performance_text import performance_text
 from bandproof.views.phrases import ending, from_then_on, plain
@@ -250,6 +251,7 @@ def drawings(arrangement: Arrangement) -> dict[str, str]:
 def performed(performance: Performance) -> dict[str, str]:
     """The files of what came of a script, name to text: the answer, a drawing, and the stories of what bands refute."""
     files = {"run.txt": performance_text(performance), "run.svg": performance_svg(performance)}
+    files["run.json"] = as_json(performance_json(performance))
     for finding in performance.bands.values():
         if finding.verdict is Verdict.REFUTED:
             files |= render(finding)[0]

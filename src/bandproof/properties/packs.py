@@ -103,15 +103,20 @@ def load_pack_text(text: str, file: str = "<text>", *, base: Path | None = None)
 
 def model_files(pack: Pack) -> tuple[Path, ...]:
     """The arrangement files a pack names, each once, globs in sorted order; InputError when one is not there."""
+    return files_named(pack.models, pack.folder, pack.place / "pack" / "models")
+
+
+def files_named(patterns: tuple[str, ...], folder: Path, place: Place) -> tuple[Path, ...]:
+    """The files that paths and globs stand for, from `folder` on; they are written at `place`."""
     faults = Faults()
     found: dict[Path, None] = {}
-    for index, pattern in enumerate(pack.models):
-        matches = sorted(pack.folder.glob(pattern)) if _is_glob(pattern) else [pack.folder / pattern]
+    for index, pattern in enumerate(patterns):
+        matches = sorted(folder.glob(pattern)) if _is_glob(pattern) else [folder / pattern]
         matches = [tidy(match) for match in matches if match.is_file()]
         if not matches:
             message = f'no arrangement file "{pattern}" is there'
             hint = "the path is relative to the folder of this file"
-            faults.add("file-missing", pack.place / "pack" / "models" / index, message, hint=hint)
+            faults.add("file-missing", place / index, message, hint=hint)
         found |= dict.fromkeys(matches)
     faults.stop_if_any()
     return tuple(found)

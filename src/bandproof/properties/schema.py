@@ -103,7 +103,9 @@ class StepShape(TableShape):
     at: str | None = None
     after: str | None = None
     once: Literal["settled"] | None = None
-    turn: dict[str, str] | None = None
+    turn: dict[str, TextOrList] | None = None
+    times: int = Field(1, json_schema_extra={"minimum": 1})
+    every: str | None = None
     happens: TextOrList | None = None
     expect: str | None = None
     within: str | None = None

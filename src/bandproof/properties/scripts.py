@@ -16,7 +16,7 @@ from bandproof.model.files import read_file, read_text
 from bandproof.model.schema import keys_of, read_shape, toml_text
 from bandproof.properties.claim import Lack
 from bandproof.properties.language import Subject, lacking, meant, players_of, subject_of
-from bandproof.properties.packs import term_at
+from bandproof.properties.packs import files_named, term_at
 from bandproof.properties.schema import ScriptFileShape, ScriptShape, StepShape
 from bandproof.terms.names import suggest
 from bandproof.terms.nodes import Term
@@ -41,11 +41,16 @@ class When:
 
 @dataclass(frozen=True, slots=True)
 class WrittenStep:
-    """A step as it is written: `turns` and `expect` speak of roles, `happens` names them."""
+    """A step as it is written: `turns` and `expect` speak of roles, `happens` names them.
+
+    `turns` has for each control the positions it takes one after another, `times` times, a turn every so many seconds.
+    """
 
     says: str
     when: When
-    turns: tuple[tuple[str, Term], ...]
+    turns: tuple[tuple[str, tuple[Term, ...]], ...]
+    times: int
+    every: float
     happens: tuple[str, ...]
     expect: Term | None
     within: float | None
@@ -74,6 +79,7 @@ class Script:
 class Step:
     """A step as it is done to one arrangement: controls turned, mishaps that happen, or what is expected.
 
+    `turns` are made at the same moment; `strokes` one after another, every `every` seconds, and they are all the step does.
     `expect` should hold at that moment; with `within` at some moment of the so many seconds after it, with `holds_for`
     throughout them.
     """
@@ -81,6 +87,9 @@ class Step:
     says: str
     when: When
     turns: tuple[tuple[str, str], ...] = ()
+    strokes: tuple[tuple[str, str], ...] = ()
+    times: int = 1
+    every: float = 0.0
     mishaps: tuple[str, ...] = ()
     expect: Condition | None = None
     within: float | None = None
@@ -114,13 +123,20 @@ def load_script_text(text: str, file: str = "<text>", *, base: Path | None = Non
     return _load(document, base or Path(), faults)
 
 
+def script_models(script: Script) -> tuple[Path, ...]:
+    """The arrangement files a script names, each once; InputError when one is not there."""
+    return files_named(script.models, script.folder, script.place / "script" / "models")
+
+
 def resolve_script(script: Script, arrangement: Arrangement) -> Procedure | tuple[Lack, ...]:
     """The script as it is done to this arrangement, or what it names that the arrangement does not have.
 
     InputError with every misuse of a role.
     """
     subject = subject_of(arrangement)
-    terms = [term for step in script.steps for term in (*(term for _, term in step.turns), step.expect) if term]
+    terms = [
+        term for step in script.steps for term in (*(t for _, some in step.turns for t in some), step.expect) if term
+    ]
     lacks = lacking(terms, [role for step in script.steps for role in step.happens], script.start, subject)
     if lacks:
         return lacks
@@ -185,17 +201,11 @@ def _written(shape: StepShape, place: Place, faults: Faults) -> WrittenStep | No
     before = len(faults)
     _check_kind(shape, place, faults)
     when = _when(shape, place, faults)
-    turns = []
-    for role, position in (shape.turn or {}).items():
-        try:
-            turns.append((role, parse(f"{role} is {position}")))
-        except ConditionError:
-            message = f"{toml_text(f'{role} = {position}')} turns nothing"
-            faults.add("step-unclear", place / "turn" / role, message, hint='write as in turn = { pedal = "applied" }')
+    turns = _turns(shape, place, faults)
     expect = None if shape.expect is None else term_at(shape.expect, place / "expect", faults)
     spans = {
         key: _seconds(text, place / key, faults)
-        for key in ("within", "holds_for")
+        for key in ("within", "holds_for", "every")
         if (text := getattr(shape, key)) is not None
     }
     if len(faults) > before:
@@ -204,13 +214,40 @@ def _written(shape: StepShape, place: Place, faults: Faults) -> WrittenStep | No
     return WrittenStep(
         says=shape.says,
         when=when,
-        turns=tuple(turns),
+        turns=turns,
+        times=shape.times,
+        every=spans.get("every") or 0.0,
         happens=tuple(dict.fromkeys(happens)),
         expect=expect,
         within=spans.get("within"),
         holds_for=spans.get("holds_for"),
         place=place,
     )
+
+
+def _turns(shape: StepShape, place: Place, faults: Faults) -> tuple[tuple[str, tuple[Term, ...]], ...]:
+    """The controls and their positions: what is written means "ROLE is POSITION"."""
+    found = []
+    for role, given in (shape.turn or {}).items():
+        positions = [given] if isinstance(given, str) else given
+        terms = []
+        for position in positions:
+            try:
+                terms.append(parse(f"{role} is {position}"))
+            except ConditionError:
+                message = f"{toml_text(f'{role} = {position}')} turns nothing"
+                hint = 'write as in turn = { pedal = "applied" }'
+                faults.add("step-unclear", place / "turn" / role, message, hint=hint)
+        found.append((role, tuple(terms)))
+    several = any(len(terms) > 1 for _, terms in found) or shape.times != 1
+    if several and (len(found) != 1 or shape.every is None or shape.times < 1):
+        message = "a step that turns again and again needs one control, and the time from turn to turn"
+        hint = 'write as in turn = { pedal = ["applied", "released"] }, times = 20, every = "1 s"'
+        faults.add("step-unclear", place / "turn" if found else place, message, hint=hint)
+    elif shape.every is not None and not several:
+        message = '"every" belongs to a step that turns again and again'
+        faults.add("step-unclear", place / "every", message, hint="remove it", key=True)
+    return tuple(found)
 
 
 def _check_kind(shape: StepShape, place: Place, faults: Faults) -> None:
@@ -279,10 +316,23 @@ def _check_order(steps: list[WrittenStep], ends: float | None, place: Place, fau
 
 
 def _step(step: WrittenStep, subject: Subject, faults: Faults) -> Step:
-    turns = tuple(turn for role, term in step.turns for turn in _turn(step, role, term, subject, faults))
+    turns = tuple(
+        turn for role, terms in step.turns for term in terms for turn in _turn(step, role, term, subject, faults)
+    )
     mishaps = sorted(players_of(step.happens, step.place / "happens", subject, faults)) if step.happens else []
-    expect = None if step.expect is None else meant(step.expect, step.place / "expect", subject, faults)
-    return Step(step.says, step.when, turns, tuple(mishaps), expect, step.within, step.holds_for)
+    again = len(turns) > len(step.turns) or step.times > 1
+    return Step(
+        says=step.says,
+        when=step.when,
+        turns=() if again else turns,
+        strokes=turns if again else (),
+        times=step.times,
+        every=step.every,
+        mishaps=tuple(mishaps),
+        expect=None if step.expect is None else meant(step.expect, step.place / "expect", subject, faults),
+        within=step.within,
+        holds_for=step.holds_for,
+    )
 
 
 def _turn(step: WrittenStep, role: str, term: Term, subject: Subject, faults: Faults) -> Iterator[tuple[str, str]]:

@@ -1,0 +1,148 @@
+"""`run`: a script done to an arrangement, in seconds and in bands; what is said, written, and returned."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from bandproof.deciding.procedures import decided, with_counter
+from bandproof.findings.limits import Limits
+from bandproof.findings.verdict import Verdict
+from bandproof.model.loader import load_arrangement_text
+from bandproof.properties.scripts import Procedure, load_script_text, resolve_script
+from tests.cli.conftest import Run
+from tests.cli.samples import ARRANGEMENT
+from tests.unit.test_scripts import HEAD
+
+STEPS = """
+[[step]]
+at = "40 s"
+turn = { lever = "forward" }
+
+[[step]]
+once = "settled"
+expect = "valve is feeding"
+
+[[step]]
+turn = { lever = "back" }
+
+[[step]]
+expect = "brake is below 1 psi"
+within = "15 s"
+
+[[step]]
+once = "settled"
+expect = "brake is below 1 psi and valve is venting"
+"""
+WRONG = STEPS.replace("brake is below 1 psi and valve is venting", "brake is at least 10 psi")
+
+
+@pytest.fixture
+def script(model: Path) -> Path:
+    path = model.parent / "script.toml"
+    path.write_text(HEAD + STEPS, encoding="utf-8")
+    return path
+
+
+@pytest.mark.slow
+def test_a_script_that_holds_is_told_drawn_and_proven(model: Path, script: Path, run: Run) -> None:
+    result = run("run", model, script, "--vehicles", "5")
+    assert result.exit_code == 0
+    assert "HOLDS: all 3 expectations in all 6 vehicles, 2 of them proven for every" in result.stdout
+    assert max(map(len, result.stdout.splitlines())) <= 80
+    folder = Path("out/hand_valve/script")
+    assert (folder / "run.txt").read_text(encoding="utf-8") in result.stdout
+    drawn = ET.parse(folder / "run.svg").getroot()  # noqa: S314  (written by this test)
+    assert drawn.get("role") == "img"
+    words = " ".join("".join(text.itertext()) for text in drawn.iter() if text.tag.endswith("text"))
+    assert "B, " in words
+    assert "expected: valve is feeding - holds" in words
+
+
+@pytest.mark.slow
+def test_an_expectation_that_vehicles_break_is_shown_with_one_and_refuted(model: Path, script: Path, run: Run) -> None:
+    script.write_text(HEAD + WRONG, encoding="utf-8")
+    result = run("run", model, script, "--vehicles", "5")
+    assert result.exit_code == 1
+    text = " ".join(result.stdout.split())
+    assert "FAILS: does not hold in the nominal vehicle, and holds in 0 of 5 drawn" in text
+    assert "the nominal vehicle: at" in text
+    assert "in bands: a vehicle breaks it" in text
+    assert "FAILS: what is expected at step 5 is not seen in every vehicle." in text
+    assert Path("out/hand_valve/script/step-5.txt").is_file()
+
+
+@pytest.mark.slow
+def test_the_document_has_every_vehicle(model: Path, script: Path, run: Run) -> None:
+    document = json.loads(run("run", model, script, "--vehicles", "2", "--no-bands", "--json").stdout)
+    assert document["stands"] is True
+    assert [step.get("broken") for step in document["steps"]] == [None, 0, None, 0, 0]
+    assert len(document["vehicles"]) == 2
+    assert len(document["nominal"]["pressures"]) == len(document["volumes"]) == 2
+    assert all(vehicle["seen"]["5"]["holds"] for vehicle in document["vehicles"])
+    assert document == json.loads(Path("out/hand_valve/script/run.json").read_text(encoding="utf-8"))
+
+
+def test_a_bad_script_is_told_with_its_place_and_nothing_is_written(model: Path, script: Path, run: Run) -> None:
+    script.write_text(HEAD + STEPS.replace("valve is feeding", "valve is fed"), encoding="utf-8")
+    result = run("run", model, script)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "script.toml, line" in result.stderr
+    assert not Path("out").exists()
+
+
+def test_a_script_for_another_arrangement_says_what_is_missing(model: Path, script: Path, run: Run) -> None:
+    script.write_text(HEAD + '[[step]]\nexpect = "trailer_tank is at least 60 psi"\n', encoding="utf-8")
+    result = run("run", model, script)
+    assert result.exit_code == 2
+    assert 'which has no role "trailer_tank"' in result.stderr
+
+
+# ------------------------------------------------------------------------------------------------------------- in bands
+
+
+def procedure(steps: str) -> Procedure:
+    found = resolve_script(load_script_text(HEAD + steps), load_arrangement_text(ARRANGEMENT))
+    assert isinstance(found, Procedure)
+    return found
+
+
+def test_the_counter_counts_what_is_done_and_notes_what_is_not_in_the_script() -> None:
+    counted = with_counter(load_arrangement_text(ARRANGEMENT), procedure(STEPS))
+    part = counted.arrangement.part(counted.part)
+    assert counted.states == ("done_1", "done_1", "done_2", "done_2", "done_2")
+    assert part.states == ("done_0", "done_1", "done_2", "something_else_done")
+    assert {(move.source, move.target) for move in part.moves} == {
+        ("done_0", "done_1"),
+        ("done_1", "done_2"),
+        *((f"done_{n}", "something_else_done") for n in range(3)),
+    }
+    assert all((counted.part, frozenset({"done_0"})) in start.parts for start in counted.arrangement.starts)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("expect", "verdict"),
+    [
+        ("valve is venting", Verdict.PROVEN),
+        ("brake is below 1 psi", Verdict.PROVEN),
+        ("valve is feeding", Verdict.REFUTED),
+        ("brake is at least 1 psi", Verdict.REFUTED),
+    ],
+)
+def test_what_is_expected_once_settled_is_a_claim_about_every_vehicle(expect: str, verdict: Verdict) -> None:
+    """Proved by hand: lever back, the valve vents (its guard), and an open way to the open air empties the brake."""
+    steps = procedure(STEPS.replace("brake is below 1 psi and valve is venting", expect))
+    found = decided(load_arrangement_text(ARRANGEMENT), steps, Limits(60))
+    assert found[4].verdict is verdict
+
+
+def test_bands_say_nothing_of_seconds_nor_after_strokes() -> None:
+    arrangement = load_arrangement_text(ARRANGEMENT)
+    timed = '[[step]]\nat = "5 s"\nexpect = "valve is venting"\n[[step]]\nonce = "settled"\nexpect = "valve is venting"\nwithin = "2 s"\n'
+    assert decided(arrangement, procedure(timed)) == {}
+    strokes = '[[step]]\nturn = { lever = ["forward", "back"] }\ntimes = 2\nevery = "1 s"\n[[step]]\nonce = "settled"\nexpect = "valve is venting"\n'
+    assert decided(arrangement, procedure(strokes)) == {}
