@@ -12,11 +12,13 @@ import pytest
 from bandproof.api import prove
 from bandproof.cli import AS_EXPECTED, BAD_INPUT, DEFECT, INTERRUPTED, OPEN, OTHERWISE
 from bandproof.deciding.cases import load_cases
+from bandproof.deciding.procedures import load_procedure, perform
 from bandproof.findings.finding import Verdict
 from bandproof.model.loader import load_arrangement_text
 from bandproof.properties.claim import Shape
 from bandproof.properties.packs import expected_verdicts, load_pack
 from bandproof.text.errors import InputError
+from bandproof.text.input_faults import Faults
 from tests.cli.conftest import Run
 
 ROOT = Path(__file__).parents[2]
@@ -25,7 +27,7 @@ TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
 
 @pytest.mark.slow
 def test_the_example_comes_out_as_it_expects(tmp_path: Path) -> None:
-    arrangement, pack = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+    arrangement, pack, _ = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
     model, rules = tmp_path / "models" / "hand_valve.toml", tmp_path / "properties" / "rules.toml"
     for path, text in ((model, arrangement), (rules, pack)):
         path.parent.mkdir()
@@ -38,8 +40,18 @@ def test_the_example_comes_out_as_it_expects(tmp_path: Path) -> None:
     assert len(findings) == 3
 
 
+def test_the_script_shown_holds_for_the_arrangement_shown(tmp_path: Path) -> None:
+    arrangement, _, script = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+    model, steps = tmp_path / "hand_valve.toml", tmp_path / "script.toml"
+    model.write_text(arrangement, encoding="utf-8")
+    steps.write_text(script, encoding="utf-8")
+    done = perform(*load_procedure(model, steps, Faults()), count=5)
+    assert done.stands
+    assert [str(finding.verdict) for finding in done.bands.values()] == ["proven"]
+
+
 def test_the_tables_list_what_there_is(run: Run) -> None:
-    for verb in ("prove", "draw", "recheck", "export", "kinds", "codes", "schema"):
+    for verb in ("prove", "draw", "run", "recheck", "export", "kinds", "codes", "schema"):
         assert f"| `bandproof {verb}" in TEXT
     for option in set(re.findall(r"--[a-z]+", run("prove", "--help").stdout)) - {"--help"}:
         assert f"`{option}" in TEXT, option

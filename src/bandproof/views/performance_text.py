@@ -24,7 +24,7 @@ _BEFORE = 16
 
 #: What bands say of an expectation, by the verdict of the claim it is in them.
 _IN_BANDS = {
-    Verdict.PROVEN: "proven for every vehicle",
+    Verdict.PROVEN: "proven for every vehicle that comes to rest",
     Verdict.EMPTY: "no vehicle comes to rest after this step",
 }
 
