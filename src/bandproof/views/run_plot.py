@@ -272,14 +272,14 @@ def _words(layout: Layout, event: object, restless: dict[str, int]) -> str:
 
 
 def _closer(marks: Sequence[_Mark], end: float) -> tuple[float, float] | None:
-    """The part of the run in which most is marked, where that is a small part of it."""
+    """The part of the run in which more is marked than in all the rest, where that is a small part of it."""
     clusters: list[list[float]] = []
     for mark in marks:
         if not clusters or mark.time - clusters[-1][-1] > _CLOSER * end:
             clusters.append([])
         clusters[-1].append(mark.time)
     busiest = max(clusters, key=len, default=[])
-    if len(busiest) < 2:
+    if len(busiest) < 2 or 2 * len(busiest) <= len(marks):
         return None
     room = max(0.15 * (busiest[-1] - busiest[0]), 0.002 * end, 0.02)
     first, last = max(busiest[0] - room, 0.0), min(busiest[-1] + room, end)
