@@ -51,7 +51,9 @@ def script(model: Path) -> Path:
 def test_a_script_that_holds_is_told_drawn_and_proven(model: Path, script: Path, run: Run) -> None:
     result = run("run", model, script, "--vehicles", "5")
     assert result.exit_code == 0
-    assert "HOLDS: all 3 expectations in all 6 vehicles, 2 of them proven for every" in result.stdout
+    assert "HOLDS in all 6 vehicles: all 3 expectations; 2 of them proven for every vehicle." in " ".join(
+        result.stdout.split()
+    )
     assert max(map(len, result.stdout.splitlines())) <= 80
     folder = Path("out/hand_valve/script")
     assert (folder / "run.txt").read_text(encoding="utf-8") in result.stdout
@@ -146,3 +148,13 @@ def test_bands_say_nothing_of_seconds_nor_after_strokes() -> None:
     assert decided(arrangement, procedure(timed)) == {}
     strokes = '[[step]]\nturn = { lever = ["forward", "back"] }\ntimes = 2\nevery = "1 s"\n[[step]]\nonce = "settled"\nexpect = "valve is venting"\n'
     assert decided(arrangement, procedure(strokes)) == {}
+
+
+@pytest.mark.slow
+def test_how_a_run_came_to_a_start_is_no_part_of_the_script() -> None:
+    """The start `braked` is reached from `empty` by a turn of the lever, which the script does not have."""
+    arrangement = load_arrangement_text(ARRANGEMENT)
+    text = HEAD.replace("ends =", 'start = "braked"\nends =') + STEPS.replace('at = "40 s"', 'at = "1 s"')
+    found = resolve_script(load_script_text(text), arrangement)
+    assert isinstance(found, Procedure)
+    assert [finding.verdict for finding in decided(arrangement, found, Limits(60)).values()] == [Verdict.PROVEN] * 2

@@ -21,7 +21,7 @@ from bandproof.deciding.one import Decider
 from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
 from bandproof.findings.performance import Performance
-from bandproof.model.arrangement import Arrangement, Move, Part
+from bandproof.model.arrangement import Arrangement, Move, Part, Start
 from bandproof.model.conditions import AllOf, Condition, Happened, InPosition, InState, Not
 from bandproof.model.loader import load_arrangement
 from bandproof.properties.claim import Pace, Property, Shape
@@ -113,9 +113,7 @@ class Counted:
 def with_counter(arrangement: Arrangement, procedure: Procedure) -> Counted:
     """The arrangement with one more part, in states of which the acts of the script are counted."""
     start = arrangement.start(procedure.start)
-    begins = {control.name: frozenset([control.positions[0]]) for control in arrangement.controls} | dict(
-        start.controls
-    )
+    begins = {control.name: frozenset(control.positions) for control in arrangement.controls} | dict(start.controls)
     stands = [_Stand(begins, frozenset())]
     numbers = []
     for step in procedure.steps:
@@ -136,9 +134,34 @@ def with_counter(arrangement: Arrangement, procedure: Procedure) -> Counted:
     taken = {part.name for part in arrangement.parts}
     own = next(name for n in range(len(taken) + 1) if (name := "script" + "_" * n) not in taken)
     counter = Part(own, "script", (*names, _LEFT), (), tuple(moves))
-    starts = tuple(replace(one, parts=(*one.parts, (own, frozenset([names[0]])))) for one in arrangement.starts)
+    begun = frozenset(names[: _done_at_start(stands)])
+    starts = tuple(_counting_from(one, own, begun) for one in arrangement.starts)
     counted = replace(arrangement, parts=(*arrangement.parts, counter), starts=starts)
     return Counted(counted, own, tuple(names[number] for number in numbers))
+
+
+def _done_at_start(stands: list[_Stand]) -> int:
+    """How many of the counter's states a run can begin in: more than one where acts change nothing, as all stands so already.
+
+    The counter would move on at once there, so such a state would be no settled start if it had to begin at nothing.
+    """
+    left = stands[0].controls
+    for number, stand in enumerate(stands[1:], start=1):
+        left = {control: positions & stand.controls[control] for control, positions in left.items()}
+        if stand.mishaps or not all(left.values()):
+            return number
+    return len(stands)
+
+
+def _counting_from(start: Start, counter: str, begun: frozenset[str]) -> Start:
+    """The start with nothing counted yet, or no more than what changes nothing. How a run came to it is not asked: what was done for that is none of the script's.
+
+    So it is taken for granted that the start can be reached, as `prove` finds out, and all its settled states count.
+    """
+    parts = (*start.parts, (counter, begun))
+    if start.plain:
+        return replace(start, parts=parts)
+    return replace(start, parts=parts, reached_from=None, assumed=True)
 
 
 @dataclass(frozen=True, slots=True)

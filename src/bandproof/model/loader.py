@@ -107,8 +107,13 @@ def _load(
 
 
 def _refuse_pack(document: SourceFile, faults: Faults) -> None:
-    """Stop at a rule pack that was given for an arrangement, before each of its keys is called unknown."""
+    """Stop at a rule pack or script that was given for an arrangement, before each of its keys is called unknown."""
     values = document.values
+    if "script" in values and "arrangement" not in values:
+        hint = f'name the arrangement first, as in "bandproof run MODEL {document.file}"'
+        message = "this is a script, not an arrangement"
+        faults.add("pack-for-arrangement", Place(document) / "script", message, hint=hint, key=True)
+        faults.stop()
     if "pack" not in values or "arrangement" in values:
         return
     given = values["pack"].get("models") if isinstance(values["pack"], dict) else None

@@ -168,7 +168,11 @@ def _load(document: SourceFile, folder: Path, faults: Faults) -> Pack:
 
 
 def _refuse_arrangement(values: dict[str, Any], place: Place, faults: Faults) -> None:
-    """Stop at an arrangement that was given for a rule pack, before each of its keys is called unknown."""
+    """Stop at an arrangement or script that was given for a rule pack, before each of its keys is called unknown."""
+    if "pack" not in values and "script" in values:
+        hint = 'do it with "bandproof run"'
+        faults.add("arrangement-for-pack", place / "script", "this is a script, not a rule pack", hint=hint, key=True)
+        faults.stop()
     if "pack" not in values and "arrangement" in values:
         message, hint = (
             "this is an arrangement, not a rule pack",

@@ -151,6 +151,12 @@ def resolve_script(script: Script, arrangement: Arrangement) -> Procedure | tupl
 
 def _load(document: SourceFile, folder: Path, faults: Faults) -> Script:
     place, values = Place(document), document.values
+    other = next((key for key in ("arrangement", "pack") if key in values and "script" not in values), None)
+    if other is not None:
+        what = "an arrangement" if other == "arrangement" else "a rule pack"
+        hint = 'name the arrangement first, and the script second, as in "bandproof run MODEL SCRIPT"'
+        faults.add("not-a-script", place / other, f"this is {what}, not a script", hint=hint, key=True)
+        faults.stop()
     known = keys_of(ScriptFileShape)
     for key in values:
         if key not in known:

@@ -39,11 +39,12 @@ def performance_text(performance: Performance) -> str:
     if script.caution:
         rows += wrap(f"Caution: {script.caution}", WIDTH)
     drawn = len(performance.drawn)
-    rows += wrap(
-        f"The nominal vehicle, and {drawn} drawn at random over all that the file leaves open (seed {performance.seed}), "
-        f"{spoken_time(script.ends)} of air each.",
-        WIDTH,
+    others = (
+        f", and {drawn} drawn at random over all that the file leaves open (seed {performance.seed})"
+        if drawn
+        else " alone"
     )
+    rows += wrap(f"The nominal vehicle{others}: {spoken_time(script.ends)} of air.", WIDTH)
     rows.append("")
     for number, step in enumerate(procedure.steps):
         rows += _step_rows(performance, number, step)
@@ -61,8 +62,12 @@ def conclusion(performance: Performance) -> str:
     if failed:
         return f"FAILS: what is expected at step {enumerated(map(str, failed))} is not seen in every vehicle."
     proven = sum(finding.verdict is Verdict.PROVEN for finding in performance.bands.values())
-    beyond = f", {proven} of them proven for every vehicle" if proven else ""
-    return f"HOLDS: all {len(asked)} expectations in all {len(performance.runs)} vehicles{beyond}."
+    beyond = f"; {proven} of them proven for every vehicle" if proven else ""
+    return f"HOLDS in {_count(len(performance.runs), 'vehicle')}: {_count(len(asked), 'expectation')}{beyond}."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"all {number} {noun}s"
 
 
 def step_words(step: Step, arrangement: Arrangement) -> str:
@@ -92,7 +97,7 @@ def _step_rows(performance: Performance, number: int, step: Step) -> Iterator[st
     if step.expect is not None:
         stood = _how_it_stood(performance, number, step, step.expect)
         told += [row for text in stood for row in wrap(text, WIDTH - _BEFORE, subsequent_indent="  ")]
-    if came and _spread(came) != _moment(performance.nominal.came[number]):
+    if any(time is not None for time in came) and _spread(came) != _moment(performance.nominal.came[number]):
         told.append(f"at {_spread(came)} in those drawn")
     yield f"{head:<{_BEFORE}}{told[0]}"
     for row in told[1:]:

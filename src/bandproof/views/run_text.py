@@ -92,7 +92,9 @@ def _in_short(layout: Layout, finding: Finding, story: Story, witness: Witness) 
     yield f"{_capital(what)}. {_outcome(finding, witness)}"
     yield _how_common(witness)
     if finding.quick is not None:
-        yield f"This driver lets the air settle before each act. A quick hand's story is {finding.property}.quick.txt."
+        acts = any(isinstance(event, Turned) for step in story.steps for event in step.events)
+        whose = "This driver lets the air settle before each act." if acts else "The driver does nothing in it."
+        yield f"{whose} A quick hand's story is {finding.property}.quick.txt."
     elif finding.waiting == Waiting(Verdict.REFUTED):
         yield f"This is a quick hand. The story of a driver who lets the air settle is {finding.property}.txt."
 

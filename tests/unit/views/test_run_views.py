@@ -195,3 +195,13 @@ def test_a_graph_whose_steps_are_not_the_vehicle_s_own_says_where_those_are() ->
     where = f"a vehicle's own run is in {finding.property}.pressures.svg"
     assert where in " ".join(_words(told_elsewhere[f"{finding.property}.svg"]))
     assert where not in " ".join(_words(files[".svg"]))
+
+
+def test_a_patient_driver_s_text_says_whether_he_does_anything() -> None:
+    for name, words in (
+        ("hose-torn-while-stage-opens-lets-trailer-knob-go", "The driver does nothing in it. A quick hand's story is"),
+        (LEVER, "This driver lets the air settle before each act. A quick hand's story is"),
+    ):
+        finding, _ = shown(name)
+        files, _ = render(replace(finding, quick=finding))
+        assert words in " ".join(files[f"{name}.txt"].split())

@@ -133,7 +133,7 @@ knob = { postions = ["free", "pushed"], positions = ["free", "pushed"] }
     ),
     Code(
         code="pack-for-arrangement",
-        summary="A rule pack is given where an arrangement belongs.",
+        summary="A rule pack, or a script, is given where an arrangement belongs.",
         explanation=(
             "An arrangement file says what is built and has a table [arrangement]; a rule pack says what must hold of it "
             "and has a table [pack]. `prove` takes arrangements first and rule packs with --properties."
@@ -151,7 +151,7 @@ models = ["models/small.toml"]
     ),
     Code(
         code="arrangement-for-pack",
-        summary="An arrangement is given where a rule pack belongs.",
+        summary="An arrangement, or a script, is given where a rule pack belongs.",
         explanation=(
             "A rule pack says what must hold of arrangements and has a table [pack]; an arrangement file says what is "
             "built and has a table [arrangement]."

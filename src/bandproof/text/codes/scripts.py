@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 from bandproof.text.codes.entry import Code, Reads
-from bandproof.text.codes.samples import SCRIPT
+from bandproof.text.codes.samples import PACK, SCRIPT
 
 SCRIPTS_CODES = (
+    Code(
+        code="not-a-script",
+        summary="An arrangement or a rule pack is given where a script belongs.",
+        explanation="A script says what is done and what should be seen, and has a table [script]. `run` takes an arrangement and a script.",
+        sample=PACK,
+        at=(3, 2),
+        message="this is a rule pack, not a script",
+        hint='name the arrangement first, and the script second, as in "bandproof run MODEL SCRIPT"',
+        reads=Reads.SCRIPT,
+    ),
     Code(
         code="script-empty",
         summary="A script has no step.",
