@@ -30,12 +30,12 @@ HERE = ("--workers", "0")
 def test_help_lists_these_verbs_and_no_other(run: Run) -> None:
     text = run("--help").stdout
     verbs = [row.split()[0] for row in text.splitlines() if re.match("  [a-z]", row)]
-    assert sorted(verbs) == ["codes", "draw", "export", "kinds", "prove", "recheck", "schema"]
+    assert sorted(verbs) == ["codes", "draw", "export", "kinds", "prove", "recheck", "run", "schema"]
     assert run().stdout == text
     assert run().exit_code == 2
 
 
-@pytest.mark.parametrize("verb", ["prove", "draw", "recheck", "export", "kinds", "codes", "schema"])
+@pytest.mark.parametrize("verb", ["prove", "draw", "run", "recheck", "export", "kinds", "codes", "schema"])
 @pytest.mark.parametrize("columns", [60, 80, 200])
 def test_help_is_plain_names_things_by_words_and_keeps_to_the_width(
     run: Run, monkeypatch: pytest.MonkeyPatch, verb: str, columns: int

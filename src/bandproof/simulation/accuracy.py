@@ -51,6 +51,8 @@ SETTLED_PASCALS = 100.0
 
 #: Hands that wait act once it has looked so for SETTLED_SECONDS, to somebody who sees no less than CALM_PASCALS: a chamber that
 #: follows a tank which the compressor fills lags by some 150 Pa. Where parts hunt they also act once nothing but such parts has
-#: moved, and nobody acted, for HUNTING_MEMORY: some lines go up and down with them for ever.
+#: moved, and nobody acted, for CALM_SECONDS: some lines go up and down with them for ever. Lines fill in less,
+#: and whether the air had settled a story's reading in bands decides, not this; what nothing reads again waits HUNTING_MEMORY.
 SETTLED_SECONDS = 0.1
 CALM_PASCALS = 500.0
+CALM_SECONDS = 1.0

@@ -28,6 +28,7 @@ from bandproof.model.arrangement import VolumeKind
 from bandproof.simulation.accuracy import (
     ATOL,
     CALM_PASCALS,
+    CALM_SECONDS,
     CHANGE,
     EVENT_PASCALS,
     EVENT_SECONDS,
@@ -77,9 +78,11 @@ class Run:
         keep: bool,
         most_steps: int = MOST_STEPS,
         hunting_play: float = HUNTING_PASCALS,
+        hunting_wait: float = CALM_SECONDS,
     ) -> None:
         arrangement = fleet.arrangement
         self.hunting_play = hunting_play
+        self.hunting_wait = hunting_wait
         self.most_steps = most_steps
         self.endings: list[Ending] = [observer for observer in observers if isinstance(observer, Ending)]
         self.fleet, self.arrangement, self.scripts, self.observers, self.keep = (
@@ -335,7 +338,7 @@ class Run:
         near = air.distance(self.pressure[:, at], self.tanks) < CALM_PASCALS + self.hunting_play * hunts
         restless = (np.isfinite(self.fires[:, at]) & ~hunting[self.owner]).any(axis=0)
         lasting = np.where(hunting, 0.0, self.moved[:, at]).max(axis=0, initial=0.0)
-        for_ever = hunts & (self.time[at] - np.maximum(lasting, self.acted[at]) > HUNTING_MEMORY)
+        for_ever = hunts & (self.time[at] - np.maximum(lasting, self.acted[at]) > self.hunting_wait)
         calm = ~restless & (near | for_ever)
         self.calm[at] = np.where(calm, np.minimum(self.calm[at], self.time[at]), np.inf)
         wait = np.array([scripts[self.who[j]][act[j]].wait for j in waits])
