@@ -13,6 +13,7 @@ from bandproof.findings.limits import Limits
 from bandproof.findings.verdict import Verdict
 from bandproof.model.loader import load_arrangement_text
 from bandproof.properties.scripts import Procedure, load_script_text, resolve_script
+from bandproof.views import performance_plot
 from tests.cli.conftest import Run
 from tests.cli.samples import ARRANGEMENT
 from tests.unit.test_scripts import HEAD
@@ -158,3 +159,11 @@ def test_how_a_run_came_to_a_start_is_no_part_of_the_script() -> None:
     found = resolve_script(load_script_text(text), arrangement)
     assert isinstance(found, Procedure)
     assert [finding.verdict for finding in decided(arrangement, found, Limits(60)).values()] == [Verdict.PROVEN] * 2
+
+
+@pytest.mark.parametrize("highest", [0.3, 1.0, 5.9, 7.99, 8.0, 9.999, 10.0, 61.0, 99.0, 125.0, 861.8])
+def test_the_axis_has_a_few_round_steps_whatever_the_unit(highest: float) -> None:
+    step = performance_plot._step(highest)
+    assert 3 <= performance_plot._ceiling(highest) / step <= 7
+    assert performance_plot._ceiling(highest) > highest - step
+    assert f"{step:g}".strip("0.")[0] in "125"

@@ -7,11 +7,12 @@ from math import log
 
 import pytest
 
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Control, Mishap, Move, Part, VolumeKind
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Control, Mishap, Move, Part, VolumeKind
 from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, Happened, InPosition, InState, Lower, Not
 from bandproof.simulation.accuracy import EVENT_PASCALS, HUNTING_PASCALS, HUNTING_SECONDS
 from bandproof.simulation.script import Act, Occur, Turn, check_script
 from bandproof.simulation.simulate import simulate
+from bandproof.simulation.vehicle import Vehicle
 
 from .samples import arranged, gauge, passage, pipe, vehicle, watcher
 
@@ -215,8 +216,8 @@ def test_a_script_that_does_not_fit_is_told_at_once() -> None:
     check_script(bench, (Act(Turn("knob", "in"), 1.0), Act(Occur("burst")), Act(Turn("knob", "out"), 1.0)))
 
 
-def test_hands_that_wait_do_not_take_one_hunting_part_for_rest() -> None:
-    """A shuttle between two equal tanks goes to and fro for ever; the chamber behind a valve takes its 0.5 s all the same."""
+def _with_shuttle(*, feed: float, litres: float) -> tuple[Arrangement, Vehicle]:
+    """A shuttle between two equal tanks, which goes to and fro for ever, and a chamber behind a valve of C = `feed`."""
     shuttle = Part(
         "shuttle",
         "double check",
@@ -224,24 +225,35 @@ def test_hands_that_wait_do_not_take_one_hunting_part_for_rest() -> None:
         (passage("first", "feed", "one"), passage("second", "feed", "two")),
         (Move("one", "two", Lower("first", "second")), Move("two", "one", Lower("second", "first"))),
     )
-    valve = Part(
-        "valve",
-        "valve",
-        ("shut", "open"),
-        (passage(SOURCE, "chamber", "open"),),
-        (Move("shut", "open", InPosition("knob", frozenset({"in"}))),),
-    )
+    opens = Move("shut", "open", InPosition("knob", frozenset({"in"})))
+    valve = Part("valve", "valve", ("shut", "open"), (passage(SOURCE, "chamber", "open"),), (opens,))
     line = Part("line", "pipe", ("whole",), (passage("feed", ATMOSPHERE, "whole"),), ())
     kinds = [(name, VolumeKind.TANK) for name in ("first", "second")]
     kinds += [("feed", VolumeKind.LINE), ("chamber", VolumeKind.CHAMBER)]
     bench = arranged([shuttle, valve, line], kinds, controls=[KNOB], mishaps=[BURST])
-    litres = {"first": 40.0, "second": 40.0, "chamber": 2.0, "feed": 0.3}
-    made = vehicle(bench, {"first": 8.0, "second": 8.0, "feed": 8.0, "chamber": 1.0}, litres=litres)
-    sizes = {key: (0.1, 0.3) if key[0] == "line" else (5.0, 0.3) for key in made.sizes}
-    made = replace(made, sizes=sizes)
+    air = {"first": 8.0, "second": 8.0, "feed": 8.0, "chamber": 1.0}
+    made = vehicle(bench, air, litres={"first": 400.0, "second": 400.0, "chamber": litres, "feed": 0.3})
+    c = {"line": 0.1, "valve": feed, "shuttle": 5.0}
+    return bench, replace(made, sizes={key: (c[key[0]], 0.3) for key in made.sizes})
+
+
+def test_hands_that_wait_do_not_take_one_hunting_part_for_rest() -> None:
+    """The chamber behind the valve takes its 0.5 s, whatever the shuttle does."""
+    bench, made = _with_shuttle(feed=5.0, litres=2.0)
     script = (Act(Turn("knob", "in"), 3.0), Act(Occur("burst")))
     (history,) = simulate(bench, [made], script, until=10.0)
     assert "shuttle" in history.hunted
     burst = next(h.time for h in history.happenings if h.what == Occur("burst"))
     # Derived from ISO 6358: 2 dm3 through C = 5, b = 0.3 from 8 bar are full after 0.51 s.
     assert 3.51 < burst < 4.5
+
+
+def test_a_chamber_that_fills_slowly_beside_a_hunting_part_is_waited_for() -> None:
+    """The same with a drilling of C = 0.05: 6 dm3 take some 60 s from 1 to 8 bar, long after the shuttle has begun."""
+    bench, made = _with_shuttle(feed=0.05, litres=6.0)
+    script = (Act(Turn("knob", "in"), 15.0), Act(Occur("burst")))
+    (history,) = simulate(bench, [made], script, until=400.0)
+    assert "shuttle" in history.hunted
+    burst = next(h.time for h in history.happenings if h.what == Occur("burst"))
+    # Derived from ISO 6358: choked to b p1, V (b p1 - p0) / (C p1) = 6 (2.4 - 1) / (0.05 * 8) = 21 s, then (1 - b) pi/2 V / C = 132 s.
+    assert 100 < burst - 15 < 200

@@ -50,9 +50,9 @@ HUNTING_SECONDS = 0.01
 SETTLED_PASCALS = 100.0
 
 #: Hands that wait act once it has looked so for SETTLED_SECONDS, to somebody who sees no less than CALM_PASCALS: a chamber that
-#: follows a tank which the compressor fills lags by some 150 Pa. Where parts hunt they also act once nothing but such parts has
-#: moved, and nobody acted, for CALM_SECONDS: some lines go up and down with them for ever. Lines fill in less,
-#: and whether the air had settled a story's reading in bands decides, not this; what nothing reads again waits HUNTING_MEMORY.
+#: follows a tank which the compressor fills lags by some 150 Pa. Where parts hunt some lines go up and down with them for ever:
+#: there hands also act once, since nobody acted and nothing but such parts moved, CALM_SECONDS have passed and every line and
+#: chamber has been at rest or on both sides of it. One that has only risen, or only fallen, is still on its way.
 SETTLED_SECONDS = 0.1
 CALM_PASCALS = 500.0
 CALM_SECONDS = 1.0

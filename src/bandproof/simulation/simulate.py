@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from bandproof.model.arrangement import Arrangement
-from bandproof.simulation.accuracy import CALM_SECONDS, HUNTING_PASCALS
+from bandproof.simulation.accuracy import HUNTING_PASCALS
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Act, Script, check_script
@@ -27,13 +27,12 @@ def simulate(
     keep: bool = True,
     most_steps: int = MOST_STEPS,
     hunting_play: float = HUNTING_PASCALS,
-    hunting_wait: float = CALM_SECONDS,
 ) -> list[History]:
     """Run every vehicle from its start to `until` seconds under its script (one for all, or one for each).
 
     Steps end exactly at `samples`. `observers` makes, for each batch of vehicles, what is to see them at their start,
     after every step and after every event; one that is an `Ending` also ends runs. A vehicle is given up, and its run ends
-    where it is, after `most_steps` steps. `hunting_play` is what a part that hunts is given, `hunting_wait` how long hands that wait look at one (see `accuracy`). Pressures are kept with `keep`. ValueError for a script that does not fit.
+    where it is, after `most_steps` steps. `hunting_play` is what a part that hunts is given (see `accuracy`). Pressures are kept with `keep`. ValueError for a script that does not fit.
     """
     scripts = _scripts(script, len(vehicles))
     for one in dict.fromkeys(scripts):
@@ -51,7 +50,6 @@ def simulate(
             keep=keep,
             most_steps=most_steps,
             hunting_play=hunting_play,
-            hunting_wait=hunting_wait,
         )
         found += run.finish()
     return found

@@ -64,7 +64,20 @@ class Run:
     _COLUMNS = (
         *("who", "time", "pressure", "parts", "controls", "mishaps", "litres", "b", "c", "moving", "step", "steps"),
         *("open_c", "margin", "enabled", "holds", "fires", "quick", "near", "recent", "rapid", "moved", "play"),
-        *("act", "act_time", "calm", "acted", "aim", "goal_time", "goal_margin", "chased", "forced"),
+        *(
+            "act",
+            "act_time",
+            "calm",
+            "acted",
+            "since",
+            "risen",
+            "fallen",
+            "aim",
+            "goal_time",
+            "goal_margin",
+            "chased",
+            "forced",
+        ),
     )
 
     def __init__(
@@ -78,11 +91,9 @@ class Run:
         keep: bool,
         most_steps: int = MOST_STEPS,
         hunting_play: float = HUNTING_PASCALS,
-        hunting_wait: float = CALM_SECONDS,
     ) -> None:
         arrangement = fleet.arrangement
         self.hunting_play = hunting_play
-        self.hunting_wait = hunting_wait
         self.most_steps = most_steps
         self.endings: list[Ending] = [observer for observer in observers if isinstance(observer, Ending)]
         self.fleet, self.arrangement, self.scripts, self.observers, self.keep = (
@@ -122,7 +133,8 @@ class Run:
         self.quick, self.near = np.zeros((moves, count), dtype=bool), np.zeros((moves, count), dtype=bool)
         self.act, self.forced = np.zeros(count, dtype=np.intp), np.zeros(count, dtype=np.intp)
         self.act_time, self.calm = np.full(count, np.inf), np.full(count, np.inf)
-        self.acted = np.zeros(count)
+        self.acted, self.since = np.zeros(count), np.zeros(count)
+        self.risen, self.fallen = (np.zeros(self.litres.shape, dtype=bool) for _ in range(2))
         self.aim, self.goal_time = np.full(count, np.inf), np.full(count, np.inf)
         self.goal_margin, self.chased = np.zeros((moves, count)), np.zeros((moves, count), dtype=bool)
         everyone = np.arange(count, dtype=np.intp)
@@ -335,10 +347,16 @@ class Run:
         air = Air(self.fleet.network, self.litres[:, at], self.open_c[:, at], self.b[:, at], self.ends)
         hunting = self._hunting()[:, at]
         hunts = hunting.any(axis=0)
-        near = air.distance(self.pressure[:, at], self.tanks) < CALM_PASCALS + self.hunting_play * hunts
+        ways = air.displacement(self.pressure[:, at], self.tanks)
+        near = np.abs(ways).max(axis=0, initial=0.0) < CALM_PASCALS + self.hunting_play * hunts
         restless = (np.isfinite(self.fires[:, at]) & ~hunting[self.owner]).any(axis=0)
-        lasting = np.where(hunting, 0.0, self.moved[:, at]).max(axis=0, initial=0.0)
-        for_ever = hunts & (self.time[at] - np.maximum(lasting, self.acted[at]) > self.hunting_wait)
+        since = np.maximum(np.where(hunting, 0.0, self.moved[:, at]).max(axis=0, initial=0.0), self.acted[at])
+        anew = since > self.since[at]
+        self.since[at] = since
+        self.risen[:, at] = (self.risen[:, at] & ~anew) | (ways < CALM_PASCALS)
+        self.fallen[:, at] = (self.fallen[:, at] & ~anew) | (ways > -CALM_PASCALS)
+        swings = (self.risen[:, at] & self.fallen[:, at]).all(axis=0)
+        for_ever = hunts & swings & (self.time[at] - since > CALM_SECONDS)
         calm = ~restless & (near | for_ever)
         self.calm[at] = np.where(calm, np.minimum(self.calm[at], self.time[at]), np.inf)
         wait = np.array([scripts[self.who[j]][act[j]].wait for j in waits])

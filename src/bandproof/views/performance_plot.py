@@ -87,7 +87,7 @@ def _chosen(performance: Performance) -> list[int]:
 def _step(highest: float) -> float:
     """A round number of which three to seven make up `highest`."""
     power = 10.0 ** floor(log10(max(highest, 1e-9)))
-    return next(share * power for share in (0.2, 0.25, 0.5, 1.0) if highest / (share * power) <= 6)
+    return next(share * power for share in (0.2, 0.25, 0.5, 1.0, 2.0) if highest / (share * power) <= 6)
 
 
 def _ceiling(highest: float) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 from bandproof.findings.performance import Course, Seen, VehicleRun
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.scripts import Procedure, Step
-from bandproof.simulation.accuracy import EVENT_PASCALS, HUNTING_MEMORY, SEARCH_PASCALS
+from bandproof.simulation.accuracy import EVENT_PASCALS, SEARCH_PASCALS
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import History, Watch
 from bandproof.simulation.script import Act, Look, Occur, Turn
@@ -61,7 +61,6 @@ def perform(arrangement: Arrangement, procedure: Procedure, *, count: int, seed:
         observers=observers,
         most_steps=_MOST_STEPS,
         hunting_play=SEARCH_PASCALS,
-        hunting_wait=HUNTING_MEMORY,
     )
     runs = []
     for number, (vehicle, history) in enumerate(zip(vehicles, histories, strict=True)):
