@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from bandproof.deciding.procedures import decided, with_counter
+from bandproof.deciding.procedures import decided, perform, with_counter
 from bandproof.findings.limits import Limits
 from bandproof.findings.verdict import Verdict
 from bandproof.model.loader import load_arrangement_text
@@ -167,3 +167,41 @@ def test_the_axis_has_a_few_round_steps_whatever_the_unit(highest: float) -> Non
     assert 3 <= performance_plot._ceiling(highest) / step <= 7
     assert performance_plot._ceiling(highest) > highest - step
     assert f"{step:g}".strip("0.")[0] in "125"
+
+
+# ---------------------------------------------------------------------------------------------- found by attacks from outside
+
+RAMP = (Path(__file__).parent / "ramp_lock.toml").read_text(encoding="utf-8")
+
+AT_ONCE = """
+[[step]]
+once = "settled"
+turn = { lock_lever = "set", ramp_lever = "down" }
+[[step]]
+once = "settled"
+expect = "keeper is not lock_then_ramp or bell is calm"
+"""
+WAITED = """
+[[step]]
+once = "settled"
+turn = { lock_lever = "set" }
+[[step]]
+once = "settled"
+turn = { ramp_lever = "down" }
+[[step]]
+once = "settled"
+expect = "keeper is lock_then_ramp and bell is calm and lock_chamber is at least 1 bar"
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("steps", "bell", "number"), [(AT_ONCE, "rung", 1), (WAITED, "calm", 2)])
+def test_two_hands_at_once_are_no_patient_driver(steps: str, bell: str, number: int) -> None:
+    """The chamber of 6 dm3 fills through C = 0.06 in a minute or more: lowered at once the ramp finds it empty, waited for full."""
+    arrangement = load_arrangement_text(RAMP)
+    script = load_script_text(HEAD.replace("1 min", "10 min") + steps)
+    found = resolve_script(script, arrangement)
+    assert isinstance(found, Procedure)
+    done = perform(arrangement, found, count=3, limits=Limits(60))
+    assert all(run.seen[number].holds is (bell == "calm") for run in done.runs)
+    assert (done.bands[number].verdict is Verdict.PROVEN) is (bell == "calm")

@@ -197,7 +197,8 @@ def _claims(counted: Counted, procedure: Procedure) -> Iterator[tuple[int, Prope
         when = step.when
         settled = when.settled or (settled and when.at is None and when.after == 0)
         if step.turns:
-            patient = patient and settled
+            # In bands a hand that waits lets the air settle between two turns, which turns of one step do not.
+            patient = patient and settled and len(step.turns) == 1
         mishaps |= set(step.mishaps)
         if step.turns or step.mishaps:
             settled = False
