@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from bandproof.properties.claim import NotApplicable, Property
     from bandproof.properties.packs import Pack
 
-#: What tells a rule pack from any other TOML file, even where it is broken.
+#: What tells a rule pack or a script from any other TOML file, even where it is broken.
 _FORMAT = re.compile(r'^\s*format\s*=\s*["\']bandproof/1["\']', re.MULTILINE)
-_PACK = re.compile(r"^\s*\[(pack|script)\]", re.MULTILINE)
+_TABLE = re.compile(r"^\s*\[(pack|script)\]", re.MULTILINE)
 
 #: Vehicles drawn for a script.
 _DRAWN = 12
@@ -65,7 +65,7 @@ def _kind_of(path: Path) -> str | None:
     try:
         values = tomllib.loads(text)
     except (ValueError, RecursionError):
-        found = _PACK.search(text)
+        found = _TABLE.search(text)
         return found[1] if found else None
     return next((kind for kind in ("pack", "script") if kind in values), None)
 

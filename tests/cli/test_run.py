@@ -17,6 +17,7 @@ from bandproof.views import performance_plot
 from tests.cli.conftest import Run
 from tests.cli.samples import ARRANGEMENT
 from tests.unit.test_scripts import HEAD
+from tests.unit.test_scripts import read as read_steps
 
 STEPS = """
 [[step]]
@@ -107,14 +108,8 @@ def test_a_script_for_another_arrangement_says_what_is_missing(model: Path, scri
 # ------------------------------------------------------------------------------------------------------------- in bands
 
 
-def procedure(steps: str) -> Procedure:
-    found = resolve_script(load_script_text(HEAD + steps), load_arrangement_text(ARRANGEMENT))
-    assert isinstance(found, Procedure)
-    return found
-
-
 def test_the_counter_counts_what_is_done_and_notes_what_is_not_in_the_script() -> None:
-    counted = with_counter(load_arrangement_text(ARRANGEMENT), procedure(STEPS))
+    counted = with_counter(load_arrangement_text(ARRANGEMENT), read_steps(STEPS))
     part = counted.arrangement.part(counted.part)
     assert counted.states == ("done_1", "done_1", "done_2", "done_2", "done_2")
     assert part.states == ("done_0", "done_1", "done_2", "something_else_done")
@@ -138,7 +133,7 @@ def test_the_counter_counts_what_is_done_and_notes_what_is_not_in_the_script() -
 )
 def test_what_is_expected_once_settled_is_a_claim_about_every_vehicle(expect: str, verdict: Verdict) -> None:
     """Proved by hand: lever back, the valve vents (its guard), and an open way to the open air empties the brake."""
-    steps = procedure(STEPS.replace("brake is below 1 psi and valve is venting", expect))
+    steps = read_steps(STEPS.replace("brake is below 1 psi and valve is venting", expect))
     found = decided(load_arrangement_text(ARRANGEMENT), steps, Limits(60))
     assert found[4].verdict is verdict
 
@@ -146,9 +141,9 @@ def test_what_is_expected_once_settled_is_a_claim_about_every_vehicle(expect: st
 def test_bands_say_nothing_of_seconds_nor_after_strokes() -> None:
     arrangement = load_arrangement_text(ARRANGEMENT)
     timed = '[[step]]\nat = "5 s"\nexpect = "valve is venting"\n[[step]]\nonce = "settled"\nexpect = "valve is venting"\nwithin = "2 s"\n'
-    assert decided(arrangement, procedure(timed)) == {}
+    assert decided(arrangement, read_steps(timed)) == {}
     strokes = '[[step]]\nturn = { lever = ["forward", "back"] }\ntimes = 2\nevery = "1 s"\n[[step]]\nonce = "settled"\nexpect = "valve is venting"\n'
-    assert decided(arrangement, procedure(strokes)) == {}
+    assert decided(arrangement, read_steps(strokes)) == {}
 
 
 @pytest.mark.slow

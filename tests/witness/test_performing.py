@@ -6,10 +6,10 @@ import pytest
 
 from bandproof.findings.performance import Seen
 from bandproof.model.loader import load_arrangement_text
-from bandproof.properties.scripts import Procedure, Step, When, load_script_text, resolve_script
+from bandproof.properties.scripts import Step, When
 from bandproof.witness.performing import judged, perform
 from tests.cli.samples import ARRANGEMENT
-from tests.unit.test_scripts import HEAD
+from tests.unit.test_scripts import read
 
 #: A margin by moments: it holds from 2 s to 5 s and from 8 s on.
 SEEN = [(0.0, -1.0), (1.0, -1.0), (2.0, 1.0), (4.0, 1.0), (5.0, -1.0), (8.0, 1.0), (10.0, 1.0)]
@@ -55,7 +55,7 @@ every = "3 s"
 [[step]]
 expect = "valve is feeding"
 """
-    runs = perform(load_arrangement_text(ARRANGEMENT), procedure(steps), count=5, seed=3)
+    runs = perform(load_arrangement_text(ARRANGEMENT), read(steps), count=5, seed=3)
     for run in runs:
         at, settled, after, last = (time or 0.0 for time in run.came)
         assert at == pytest.approx(30.0, abs=1e-9)
@@ -69,7 +69,7 @@ expect = "valve is feeding"
 def test_the_same_seed_gives_the_same_runs_and_another_one_others() -> None:
     arrangement, steps = (
         load_arrangement_text(ARRANGEMENT),
-        procedure('[[step]]\nat = "5 s"\nexpect = "valve is venting"\n'),
+        read('[[step]]\nat = "5 s"\nexpect = "valve is venting"\n'),
     )
     one, again, other = (perform(arrangement, steps, count=3, seed=seed) for seed in (7, 7, 8))
     assert one == again
@@ -79,15 +79,9 @@ def test_the_same_seed_gives_the_same_runs_and_another_one_others() -> None:
 
 def test_a_step_that_waits_in_vain_is_not_seen() -> None:
     """The tank is filled for as long as the run lasts; what waits for the brake alone is not held up by that."""
-    steps = procedure(
+    steps = read(
         '[[step]]\nat = "59.95 s"\nturn = { lever = "forward" }\n[[step]]\nonce = "settled"\nexpect = "valve is feeding"\n'
     )
     for run in perform(load_arrangement_text(ARRANGEMENT), steps, count=2, seed=1):
         assert run.came[1] is None
         assert run.seen[1] == Seen(None, holds=False)
-
-
-def procedure(steps: str) -> Procedure:
-    found = resolve_script(load_script_text(HEAD + steps), load_arrangement_text(ARRANGEMENT))
-    assert isinstance(found, Procedure)
-    return found

@@ -138,7 +138,7 @@ def _in_bands(finding: Finding) -> str:
 def _broken(run: VehicleRun, seen: Seen, arrangement: Arrangement, expect: Condition) -> str:
     """What a vehicle shows instead."""
     if seen.looked is None:
-        return "it did not come so far before the end of the run"
+        return f"it did not come so far by the end of its run, at {spoken_time(run.course.times[-1])}"
     at = seen.lost if seen.lost is not None and seen.lost > seen.looked else seen.looked
     names = [v.name for v in arrangement.volumes]
     asked = dict.fromkeys(a.volume for a in comparisons(expect) if isinstance(a, Below | AtLeast))

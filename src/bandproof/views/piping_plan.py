@@ -7,6 +7,7 @@ tank is a symbol, a line or a chamber is a pipe with its name. What a part's set
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import chain
 from textwrap import wrap
 
@@ -27,7 +28,7 @@ from bandproof.views.plan_figures import (
     tank_figure,
     tank_key,
 )
-from bandproof.views.plan_layout import Laid, Slot, Thing, lay_out
+from bandproof.views.plan_layout import Laid, Thing, lay_out
 from bandproof.views.svg import words_at
 
 #: Letters in a row of a pipe's name; notes side by side at the foot.
@@ -101,7 +102,7 @@ class _Plan:
         takes: dict[str, set[str]] = {}
         for key, figure in self.figures.items():
             for end in figure.ends:
-                net = self._net(key, end.volume, left=end.left)
+                net = self._net(key, end.net, left=end.left)
                 (takes if end.left else gives).setdefault(net, set()).add(key)
         found: dict[str, set[str]] = {key: set() for key in self.figures}
         for net, some in takes.items():
@@ -117,7 +118,7 @@ class _Plan:
         return f"into {volume}" if into else f"out of {volume}"
 
     def _thing(self, figure: Figure, column: int) -> Thing:
-        slots = (Slot(self._net(figure.key, e.volume, left=e.left), e.left, e.down, e.dashed) for e in figure.ends)
+        slots = (replace(end, net=self._net(figure.key, end.net, left=end.left)) for end in figure.ends)
         return Thing(figure.key, column, figure.width, figure.height, tuple(slots))
 
 

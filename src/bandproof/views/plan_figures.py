@@ -27,6 +27,7 @@ from bandproof.model.walker import leaves
 from bandproof.views import plan_symbols as sign
 from bandproof.views.part_ports import Port, sensed
 from bandproof.views.phrases import litres, plain
+from bandproof.views.plan_layout import Slot
 
 #: Letters in a row of a name, how much wider bold ones are, pixels from mark to mark.
 _NAME = 10
@@ -45,23 +46,13 @@ Draw = Callable[[float, float], Iterable[str]]
 
 
 @dataclass(frozen=True, slots=True)
-class End:
-    """Where the pipe of `volume` meets a figure: its left or right edge, pixels below its top; dashed: only senses."""
-
-    volume: str
-    left: bool
-    down: float
-    dashed: bool = False
-
-
-@dataclass(frozen=True, slots=True)
 class Figure:
-    """A symbol with its words: the room it takes, where pipes meet it, and how it is drawn with its corner at a point."""
+    """A symbol with its words: the room it takes, where the pipes of volumes meet it, how it is drawn with its corner at a point."""
 
     key: str
     width: float
     height: float
-    ends: tuple[End, ...]
+    ends: tuple[Slot, ...]
     draw: Draw
 
 
@@ -71,7 +62,7 @@ class _Body:
 
     width: float
     height: float
-    ends: tuple[End, ...]
+    ends: tuple[Slot, ...]
     draw: Draw
     above: float = 0.0
 
@@ -96,7 +87,7 @@ def tank_figure(volume: Volume, marks: Sequence[int]) -> Figure:
         yield from sign.row_of(x + wide / 2, y + (tall - len(rows) * sign.ROW) / 2 + sign.ROW - 3, rows)
         yield from _marked(x + wide / 2, y + tall + 11, marks)
 
-    ends = (End(volume.name, True, tall / 2), End(volume.name, False, tall / 2))
+    ends = (Slot(volume.name, True, tall / 2), Slot(volume.name, False, tall / 2))
     return Figure(tank_key(volume.name), wide, tall + (20 if marks else 0), ends, drawn)
 
 
@@ -105,21 +96,21 @@ def _body(part: Part, ports: Sequence[Port], chambers: set[str]) -> _Body:
     only = part.passages[0] if len(part.passages) == 1 else None
     leaking = leak_of(part)
     if leaking:
-        return _Body(30, 12, (End(leaking, True, 6),), lambda x, y: sign.leak(x, y + 6))
+        return _Body(30, 12, (Slot(leaking, True, 6),), lambda x, y: sign.leak(x, y + 6))
     if not part.passages and len(ports) == 1 and ports[0].volume in chambers:
-        return _Body(44, 24, (End(ports[0].volume, True, 12),), lambda x, y: sign.cylinder(x, y, 36, 24))
+        return _Body(44, 24, (Slot(ports[0].volume, True, 12),), lambda x, y: sign.cylinder(x, y, 36, 24))
     if (
         only
         and only.upstream == SOURCE
         and only.downstream != ATMOSPHERE
         and {p.volume for p in ports} <= {SOURCE, only.downstream}
     ):
-        return _Body(36, 36, (End(only.downstream, False, 18),), lambda x, y: sign.compressor(x + 18, y + 18, 18))
+        return _Body(36, 36, (Slot(only.downstream, False, 18),), lambda x, y: sign.compressor(x + 18, y + 18, 18))
     if only and inner and only.one_way and _by_mishap(part):
         return _Body(34, 22, _through(only, 11), lambda x, y: sign.check(x, y + 11, 34))
     if _is_shuttle(part):
         first, second = part.passages
-        ends = (End(first.upstream, True, 7), End(second.upstream, True, 47), End(first.downstream, False, 27))
+        ends = (Slot(first.upstream, True, 7), Slot(second.upstream, True, 47), Slot(first.downstream, False, 27))
         return _Body(34, 54, ends, lambda x, y: sign.shuttle(x, y, 34, 54))
     at_first = [p for p in inner if not p.one_way and part.states[0] in p.open_in]
     if at_first and len({(p.upstream, p.downstream) for p in inner}) == 1 and _by_mishap(part):
@@ -127,8 +118,8 @@ def _body(part: Part, ports: Sequence[Port], chambers: set[str]) -> _Body:
     return _Valve(part, ports).body()
 
 
-def _through(passage: Passage, down: float) -> tuple[End, End]:
-    return End(passage.upstream, True, down), End(passage.downstream, False, down)
+def _through(passage: Passage, down: float) -> tuple[Slot, Slot]:
+    return Slot(passage.upstream, True, down), Slot(passage.downstream, False, down)
 
 
 def _is_shuttle(part: Part) -> bool:
@@ -222,13 +213,13 @@ class _Valve:
         inset = sign.STUB if ATMOSPHERE in (*self._left, *self._right) else 8.0
         wide = _POSITION + 2 * inset
         pipes = [
-            End(volume, left, self._down(some, n))
+            Slot(volume, left, self._down(some, n))
             for left, some in ((True, self._left), (False, self._right))
             for n, volume in enumerate(some)
             if volume not in {ATMOSPHERE, SOURCE}
         ]
         pilots = [
-            End(volume, self._only_sensed[volume], stack + _BELOW + _PER_PILOT * n, dashed=True)
+            Slot(volume, self._only_sensed[volume], stack + _BELOW + _PER_PILOT * n, dashed=True)
             for n, volume in enumerate(self._pilots)
             if volume in self._only_sensed
         ]

@@ -434,9 +434,9 @@ def _list(marks: Sequence[_Mark], top: float) -> tuple[list[str], float]:
         for mark in marks[column * deep : (column + 1) * deep]:
             x = 20 + across * column
             rows += _disc(x + 8, y - 4, mark)
-            rows.append(words_at(x + 80, y, spoken_time(mark.time), anchor="end", size=12))
-            for line in wrap(mark.text, _WORDS - 10) or [""]:
-                rows.append(words_at(x + 88, y, line, size=12))
+            rows.append(words_at(x + 92, y, spoken_time(mark.time), anchor="end", size=12))
+            for line in wrap(mark.text, _WORDS - 12) or [""]:
+                rows.append(words_at(x + 100, y, line, size=12))
                 y += _LINE
             y += 4
         lowest = max(lowest, y)

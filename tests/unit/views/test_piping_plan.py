@@ -17,6 +17,7 @@ from bandproof.model.arrangement import Arrangement, VolumeKind
 from bandproof.model.loader import load_arrangement
 from bandproof.views.phrases import plain
 from bandproof.views.piping_plan import piping_svg
+from bandproof.views.plan_symbols import Way, way_through
 from tests.strategies import arrangements
 
 ROOT = Path(__file__).parents[3]
@@ -108,6 +109,41 @@ def test_a_valve_has_a_square_for_each_way_it_can_stand(base: str) -> None:
     assert [word for word in seen if word in {"a", "b", "c"}] == ["a", "b", "c"]
     control = next(group for group in _groups(base, "part") if "park control" in words_of(group))
     assert len(control.findall(f"{SVG}rect")) == 2  # out; pressed and in let the same air through
+
+
+def _drawn_as(svg: str, name: str) -> ET.Element:
+    return next(group for group in _groups(svg, "part") if words_of(group).startswith(name))
+
+
+def test_a_double_check_is_a_ball_between_two_seats(base: str) -> None:
+    drawn = _drawn_as(base, "double check")
+    assert (len(drawn.findall(f"{SVG}rect")), len(drawn.findall(f"{SVG}circle"))) == (1, 1)
+
+
+def test_a_way_that_is_narrow_for_a_while_has_two_bows(base: str) -> None:
+    bows = [path for path in _drawn_as(base, "pilot stage").findall(f"{SVG}path") if " Q" in path.get("d", "")]
+    assert len(bows) == 2  # in the position in which it opens
+    assert not [path for path in _drawn_as(base, "foot valve").findall(f"{SVG}path") if " Q" in path.get("d", "")]
+
+
+def test_a_part_that_senses_its_own_outlet_has_a_dashed_way_to_it(base: str) -> None:
+    def dashed(name: str) -> int:
+        return sum(bool(line.get("stroke-dasharray")) for line in _drawn_as(base, name).findall(f"{SVG}polyline"))
+
+    assert (dashed("park control"), dashed("foot valve")) == (1, 0)
+
+
+@pytest.mark.parametrize(("one_way", "heads"), [(True, 1), (False, 2)])
+def test_a_way_has_an_arrow_wherever_air_may_go(one_way: bool, heads: int) -> None:
+    assert sum("<polygon" in piece for piece in way_through(Way((0, 0), (30, 10), one_way))) == heads
+
+
+def test_a_wall_that_can_leak_is_no_valve() -> None:
+    rig = load_arrangement(ROOT / "tests" / "published" / "arrangements" / "supply_retention.toml")
+    drawn = _drawn_as(piping_svg(rig), "supply line wall")
+    assert not drawn.findall(f"{SVG}rect")
+    assert drawn.findall(f"{SVG}polygon")
+    assert drawn.findall(f"{SVG}g")  # its mishap's mark
 
 
 def test_mishaps_are_marks_where_they_act(base: str) -> None:

@@ -73,14 +73,18 @@ def test_a_pipe_that_only_senses_is_dashed_as_far_as_it_does() -> None:
         Thing("takes", 1, 20, 20, (Slot("air", True, 10),)),
         Thing("senses", 1, 20, 20, (Slot("air", True, 10, dashed=True),)),
     ]
-    runs = laid(things).runs
-    assert {run.dashed for run in runs} == {True, False}
-    (_, y), (_, far) = (laid(things).places[key] for key in ("takes", "senses"))
-    assert all(
-        run.dashed == (abs(max(run.y1, run.y2) - 10 - far) < abs(max(run.y1, run.y2) - 10 - y))
-        for run in runs
-        if run.x1 != run.x2
-    )
+    result = laid(things)
+    solid, dashed = (result.places[key][1] + 10 for key in ("takes", "senses"))
+    nearer = min(solid, dashed), max(solid, dashed)
+    for run in result.runs:
+        reaches = {run.y1, run.y2}
+        if reaches == {dashed}:
+            assert run.dashed
+        elif reaches == {solid}:
+            assert not run.dashed
+        else:
+            assert nearer == (min(reaches), max(reaches))
+            assert run.dashed  # the upright from the working pipe to the one that senses
 
 
 def test_a_pipe_that_leads_nowhere_has_a_stop_and_room_for_its_name() -> None:
