@@ -92,6 +92,7 @@ def test_what_is_turned_again_and_again_is_kept_as_strokes() -> None:
         ('[[step]]\nturn = { lever = "back" }\ntimes = 0\nevery = "1 s"\n', "step-unclear"),
         ('[[step]]\nat = "1 s"\nonce = "settled"\nexpect = "valve is feeding"\n', "step-time-twice"),
         ('[[step]]\nat = "-1 s"\nexpect = "valve is feeding"\n', "step-too-early"),
+        ('[[step]]\nafter = "-1 s"\nexpect = "valve is feeding"\n', "step-too-early"),
         ('[[step]]\nat = "2 min"\nexpect = "valve is feeding"\n', "step-too-early"),
         ('[[step]]\nat = "soon"\nexpect = "valve is feeding"\n', "bad-quantity"),
         ('[[step]]\nturn = { lever = "sideways" }\n', "unknown-position"),
