@@ -12,7 +12,7 @@ from bandproof.model.arrangement import Move, Part, Range, Size, VolumeKind
 from bandproof.model.conditions import AtLeast, Below
 from bandproof.physics.iso6358 import flow_bounds
 from bandproof.simulation.airflow import BLUR, Floats, flows, flows_and_slopes
-from bandproof.simulation.network import Elimination, Network
+from bandproof.simulation.network import FEW, Elimination, Network
 from bandproof.simulation.rosenbrock import Air
 from bandproof.simulation.simulate import simulate
 
@@ -84,21 +84,21 @@ def test_slopes_are_those_of_the_flow() -> None:
     assert by_down[smooth] == pytest.approx(difference(0, 1e-2)[smooth], rel=1e-3, abs=1e-3)
 
 
-def test_sparse_elimination_solves_what_a_dense_solver_does() -> None:
+@pytest.mark.parametrize("count", [7, FEW + 1])
+def test_equations_of_a_network_are_solved_as_a_dense_solver_does(count: int) -> None:
     generator = np.random.default_rng(5)
     for size in range(1, 9):
         joined = {(int(i), int(j)) for i, j in generator.integers(0, size, (size, 2)) if i != j}
         elimination = Elimination(size, joined)
-        dense = np.zeros((7, size, size))
-        matrix = np.zeros((len(elimination.entries), 7))
+        dense = np.zeros((count, size, size))
+        matrix = np.zeros((len(elimination.entries), count))
         for (i, j), row in elimination.entries.items():
             if i == j or (i, j) in joined or (j, i) in joined:
-                matrix[row] = generator.uniform(-1, 0, 7) if i != j else generator.uniform(size, 2 * size, 7)
+                matrix[row] = generator.uniform(-1, 0, count) if i != j else generator.uniform(size, 2 * size, count)
                 dense[:, i, j] = matrix[row]
-        right = generator.uniform(-1, 1, (size, 7))
+        right = generator.uniform(-1, 1, (size, count))
         found = right.copy()
-        elimination.factor(matrix)
-        elimination.solve(matrix, found)
+        elimination.factored(matrix)(found)
         exact = np.linalg.solve(dense, right.T[..., None])[..., 0]
         assert found == pytest.approx(exact.T, rel=1e-9, abs=1e-9)
 
@@ -169,12 +169,14 @@ def test_air_that_leaves_a_tank_is_in_the_volume_outside() -> None:
 def test_many_vehicles_at_once_run_as_each_alone() -> None:
     generator = np.random.default_rng(8)
     arrangement = random_arrangement(generator)
-    made = [random_vehicle(generator, arrangement) for _ in range(12)]
+    made = [random_vehicle(generator, arrangement) for _ in range(FEW + 4)]
     together = simulate(arrangement, made, until=5.0)
-    for vehicle_, history in zip(made, together, strict=True):
+    assert any(history.moves() for history in together)
+    for vehicle_, history in list(zip(made, together, strict=True))[:12]:
         (alone,) = simulate(arrangement, [vehicle_], until=5.0)
-        assert history.moves() == alone.moves()
-        assert np.array_equal(history.pressures, alone.pressures)
+        assert [what for _, what in history.moves()] == [what for _, what in alone.moves()]
+        assert [time for time, _ in history.moves()] == pytest.approx([time for time, _ in alone.moves()], rel=1e-6)
+        assert history.pressures[-1] == pytest.approx(alone.pressures[-1], abs=0.01)
 
 
 def test_shipped_arrangements_have_networks_like_trees() -> None:

@@ -6,6 +6,8 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bandproof.model.arrangement import ATMOSPHERE, Control, Mishap, Part, VolumeKind
 from bandproof.model.conditions import (
@@ -22,12 +24,14 @@ from bandproof.model.conditions import (
     Truth,
 )
 from bandproof.simulation.fleet import Fleet
+from bandproof.simulation.guards import Guards
 from bandproof.simulation.history import Highest
-from bandproof.simulation.margins import EQUAL, Sight
+from bandproof.simulation.margins import EQUAL, Sight, exact
 from bandproof.simulation.script import Act, Turn
 from bandproof.simulation.simulate import simulate
+from bandproof.simulation.space import Space
 
-from .samples import arranged, gauge, passage, vehicle
+from .samples import arranged, gauge, passage, shipped, vehicle
 
 KPA = Fraction(1000)
 VALVE = Part("valve", "valve", ("shut", "open"))
@@ -107,3 +111,54 @@ def test_a_claim_is_broken_by_the_greatest_margin_on_the_way() -> None:
     )
     assert watching[0].times.tolist() == pytest.approx([1.0] * 3)
     assert all(not history.times.size for history in histories)
+
+
+LEAVES: st.SearchStrategy[Condition] = st.sampled_from(
+    [
+        AtLeast("tank", 350 * KPA, 350 * KPA),
+        Below("line", 390 * KPA, 390 * KPA),
+        Lower("tank", "line"),
+        InState("valve", frozenset({"open"})),
+        InPosition("knob", frozenset({"in"})),
+        Happened("burst"),
+        Truth(value=True),
+        AllOf(()),
+        AnyOf(()),
+    ]
+)
+TREES = st.recursive(
+    LEAVES,
+    lambda inner: st.one_of(
+        inner.map(Not),
+        st.lists(inner, max_size=3).map(lambda items: AllOf(tuple(items))),
+        st.lists(inner, max_size=3).map(lambda items: AnyOf(tuple(items))),
+    ),
+    max_leaves=12,
+)
+
+
+@given(st.lists(TREES, min_size=1, max_size=4), st.integers(0, 1), st.integers(0, 1), st.booleans())
+def test_guards_together_have_the_margins_that_each_has_alone(
+    conditions: list[Condition], state: int, position: int, burst: bool
+) -> None:
+    fleet = Fleet(BENCH, [vehicle(BENCH, {"tank": bar, "line": 5.0}) for bar in (4.0, 6.0, 4.5)])
+    seen = fleet.sight()
+    parts, controls, mishaps = seen.parts + state, seen.controls + position, seen.mishaps | burst
+    sight = Sight(seen.times[1:], seen.pressures[:, 1:], parts[:, 1:], controls[:, 1:], mishaps[:, 1:], seen.who[1:])
+    together = Guards(BENCH, 3, [(condition, exact) for condition in conditions])(sight)
+    alone = [fleet.margin(condition)(sight) for condition in conditions]
+    assert together.tolist() == [margin.tolist() for margin in alone]
+
+
+@pytest.mark.parametrize("name", ["two_knob_tractor.toml", "twins/release_below_stage.toml"])
+def test_guards_of_a_shipped_arrangement_together_are_the_guards_alone(name: str) -> None:
+    arrangement = shipped(name)
+    generator = np.random.default_rng(4)
+    fleet = Fleet(arrangement, Space(arrangement, arrangement.starts[0]).draw(generator, 5))
+    seen = fleet.sight()
+    for _ in range(20):
+        pressures = generator.uniform(0.0, float(arrangement.highest), seen.pressures.shape)
+        parts = np.array([generator.integers(0, len(part.states), 5) for part in arrangement.parts])
+        sight = Sight(seen.times, pressures, parts, seen.controls, seen.mishaps, seen.who)
+        alone = [guard(sight).tolist() for guard in fleet.guards()]
+        assert fleet.all_guards()(sight).tolist() == alone

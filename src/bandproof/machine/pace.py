@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import lcm
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Passage, Range
 from bandproof.physics.iso6358 import BAR, flow_bounds
@@ -84,7 +85,8 @@ def sigma(arrangement: Arrangement, thresholds: Thresholds, name: str) -> Fracti
             sums = _sure_sums(arrangement, thresholds, name, own, upward=upward)
             if sums is None:
                 return None
-            times += [_seconds(litres.high, own, min(s for s in sums if s > 0))] if max(sums) > 0 else []
+            least = min((total for total in sums.totals if total > 0), default=None)
+            times += [] if least is None else [_seconds(litres.high, own, Fraction(least, sums.unit))]
     return max(times, default=None)
 
 
@@ -126,29 +128,46 @@ def _open_passages(arrangement: Arrangement, name: str) -> list[list[list[Passag
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Sums of fractions as whole numbers over `unit`: they are many, and adding fractions is slow."""
+
+    totals: set[int]
+    unit: int
+
+
 def _sure_sums(
     arrangement: Arrangement, thresholds: Thresholds, name: str, own: Range, *, upward: bool
-) -> set[Fraction] | None:
+) -> _Sums | None:
     """The least net inflow (not `upward`: outflow) of the volume in a band, for every combination around it.
 
     None when there are too many.
     """
-    sums = {Fraction(0)}
-    for states in _open_passages(arrangement, name):
-        of_part: set[Fraction] = set()
-        for passages in states:
-            here = {Fraction(0)}
-            for passage in passages:
-                spans = _bands(arrangement, thresholds, _other_end(passage, name))
-                flows = [_inflow(arrangement, passage, name, own, span) for span in spans]
-                here = {total + (low if upward else -high) for total in here for low, high in flows}
+
+    def least(passage: Passage) -> set[Fraction]:
+        spans = _bands(arrangement, thresholds, _other_end(passage, name))
+        flows = [_inflow(arrangement, passage, name, own, span) for span in spans]
+        return {low if upward else -high for low, high in flows}
+
+    parts = [
+        [[least(passage) for passage in open_] for open_ in states] for states in _open_passages(arrangement, name)
+    ]
+    unit = lcm(*(flow.denominator for states in parts for open_ in states for flows in open_ for flow in flows))
+    sums = {0}
+    for states in parts:
+        of_part: set[int] = set()
+        for open_ in states:
+            here = {0}
+            for flows in open_:
+                whole = [flow.numerator * (unit // flow.denominator) for flow in flows]
+                here = {total + flow for total in here for flow in whole}
                 if len(here) > CONFIGURATIONS:
                     return None
             of_part |= here
         sums = {one + other for one in sums for other in of_part}
         if len(sums) > CONFIGURATIONS:
             return None
-    return sums
+    return _Sums(sums, unit)
 
 
 def _most(arrangement: Arrangement, name: str, own: Range, *, inward: bool) -> Fraction:

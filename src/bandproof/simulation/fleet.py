@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bandproof.model.arrangement import Arrangement, Move
 from bandproof.model.conditions import AtLeast, Below, Condition
 from bandproof.simulation.airflow import Floats
-from bandproof.simulation.margins import Integers, Margin, Margins, Sight, exact
+from bandproof.simulation.guards import Guards
+from bandproof.simulation.margins import Integers, Margin, Margins, Sight, Thresholds, exact
 from bandproof.simulation.network import Network
 from bandproof.simulation.vehicle import SettingUse, Vehicle
 
@@ -36,6 +38,9 @@ class Fleet:
         self.moves: tuple[tuple[int, Move], ...] = tuple(
             (i, move) for i, part in enumerate(arrangement.parts) for move in part.moves if move.source != move.target
         )
+        self._open = self.open_states()
+        self._part_of = np.array([way.part for way in self.network.ways], dtype=np.intp)
+        self._numbered = np.arange(len(self.network.ways), dtype=np.intp)[:, None]
 
     def _rows(self, rows: list[list[float]]) -> Floats:
         return np.array(rows, dtype=np.float64).reshape(len(rows), len(self.vehicles))
@@ -65,17 +70,35 @@ class Fleet:
         """The margin of the guard of each of `moves`, every vehicle with its own settings."""
         return [self._guard(self.arrangement.parts[i].name, move.when) for i, move in self.moves]
 
+    def all_guards(self) -> Guards:
+        """The same margins, worked out together."""
+        named = [(self.arrangement.parts[i].name, move.when) for i, move in self.moves]
+        whens = [(when, self._thresholds(part)) for part, when in named]
+        return Guards(self.arrangement, len(self.vehicles), whens)
+
     def _guard(self, part: str, when: Condition) -> Margin:
+        return self._margins.of(when, self._thresholds(part))
+
+    def _thresholds(self, part: str) -> Thresholds:
+        """What each vehicle's part takes for the threshold of a comparison in its guards."""
+
         def threshold(atom: Below | AtLeast) -> Floats:
             use = SettingUse(part, atom.low, atom.high)
             return np.array([v.settings[use] for v in self.vehicles])
 
-        return self._margins.of(when, threshold)
+        return threshold
 
-    def open_states(self) -> list[Integers]:
-        """For each passage, which states of its part (by index) hold it open: ones and zeros."""
+    def open_c(self, who: Integers, parts: Integers) -> Floats:
+        """The C of every passage of some vehicles, 0 where it is shut, as their parts (parts, vehicles) stand."""
+        found: Floats = self.c[:, who] * self._open[self._numbered, parts[self._part_of]]
+        return found
+
+    def open_states(self) -> NDArray[np.bool_]:
+        """Which states of its part hold each passage open, (passages, states)."""
         parts = self.arrangement.parts
-        return [
-            np.array([state in way.passage.open_in for state in parts[way.part].states], dtype=np.intp)
-            for way in self.network.ways
-        ]
+        most = max((len(part.states) for part in parts), default=0)
+        found = np.zeros((len(self.network.ways), most), dtype=bool)
+        for row, way in zip(found, self.network.ways, strict=True):
+            for state, name in enumerate(parts[way.part].states):
+                row[state] = name in way.passage.open_in
+        return found

@@ -49,22 +49,21 @@ class Air:
 
     def step(self, pressures: Floats, seconds: Floats) -> tuple[Floats, Floats]:
         """The pressures after `seconds` (one for each vehicle), and the error made in them, by volume."""
-        elimination = self._network.elimination
         net, matrix = self.net_and_slopes(pressures)
         inert = self._litres / seconds
         np.negative(matrix, out=matrix)
         matrix[self._network.diagonal] += 2 * inert
-        elimination.factor(matrix)
+        solve = self._network.elimination.factored(matrix)
         first = net.copy()
-        elimination.solve(matrix, first)
+        solve(first)
         second = net + 4 * inert * first
-        elimination.solve(matrix, second)
+        solve(second)
         trial = pressures + 2 * first
         third = self.net(trial) + inert * (first - second)
-        elimination.solve(matrix, third)
+        solve(third)
         trial += third
         fourth = self.net(trial) + inert * (first - second - 8 / 3 * third)
-        elimination.solve(matrix, fourth)
+        solve(fourth)
         trial += fourth
         return trial, fourth
 
@@ -83,9 +82,9 @@ class Air:
         net, matrix = self.net_and_slopes(pressures)
         np.negative(matrix, out=matrix)
         matrix[self._network.diagonal] += np.where(held, 1e12, 1e-9)[:, None]
-        self._network.elimination.factor(matrix)
+        solve = self._network.elimination.factored(matrix)
         net[held] = 0.0
-        self._network.elimination.solve(matrix, net)
+        solve(net)
         return net
 
     def _ends(self, pressures: Floats) -> tuple[Floats, Floats]:

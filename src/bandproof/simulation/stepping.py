@@ -105,14 +105,13 @@ class Run:
         )
         self.stops = np.unique([*(s for s in samples if 0 < s < until), until])
         self.until = float(until)
-        self.guards = fleet.guards()
+        self.guards = fleet.all_guards()
         self.owner = np.array([i for i, _ in fleet.moves], dtype=np.intp)
         parts = arrangement.parts
         self.source = np.array([parts[i].states.index(m.source) for i, m in fleet.moves], dtype=np.intp)
         self.target = np.array([parts[i].states.index(m.target) for i, m in fleet.moves], dtype=np.intp)
         self.slow = np.array([part.slow for part in parts], dtype=bool)
         self.tanks = np.array([v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
-        self.opens = fleet.open_states()
         self.atmosphere = float(arrangement.atmosphere)
         self.ends = (self.atmosphere, self.atmosphere + float(arrangement.highest))
         self.record = Record(len(fleet.vehicles), len(arrangement.volumes))
@@ -167,7 +166,7 @@ class Run:
         share = np.abs(error / (ATOL + RTOL * np.abs(self.pressure))).max(axis=0, initial=1e-9)
         share = np.where(np.isfinite(share), share, 1e9)
         good = (share <= 1) | (seconds <= LEAST_STEP)
-        margin = self._margins(self._sight(slice(None), self.time + seconds, after)) - self.play
+        margin = self.guards(self._sight(slice(None), self.time + seconds, after)) - self.play
         crossed = self.enabled & ((margin > 0) != self.holds) & good
         loose = crossed & (np.abs(margin) > EVENT_PASCALS) & (seconds > EVENT_SECONDS)
         late = loose.any(axis=0)
@@ -366,13 +365,12 @@ class Run:
 
     def _take_stock(self, columns: Integers) -> None:
         """After a change of parts, controls or mishaps: which passages are open, which moves are possible and due."""
-        for k, (way, opens) in enumerate(zip(self.fleet.network.ways, self.opens, strict=True)):
-            self.open_c[k, columns] = self.c[k, columns] * opens[self.parts[way.part, columns]]
+        self.open_c[:, columns] = self.fleet.open_c(self.who[columns], self.parts[:, columns])
         hunting = self._hunting()[:, columns]
         self.play[:, columns] = np.where(hunting, self.hunting_play, 0.0)[self.owner]
         for part, j in zip(*np.nonzero(hunting), strict=True):
             self.record.hunts(self.who[columns[j]], self.arrangement.parts[part].name)
-        margin = self._margins(self._sight(columns, self.time[columns], self.pressure[:, columns]))
+        margin = self.guards(self._sight(columns, self.time[columns], self.pressure[:, columns]))
         margin -= self.play[:, columns]
         self.margin[:, columns] = margin
         turned = self.moved[np.ix_(self.owner, columns)] == self.time[columns]
@@ -392,10 +390,6 @@ class Run:
             )
             rate = np.abs(air.net(self.pressure[:, columns]) / self.litres[:, columns]).max(axis=0, initial=1e-9)
             self.step[columns] = np.minimum(self.step[columns], CHANGE / rate)
-
-    def _margins(self, sight: Sight) -> Floats:
-        rows = [guard(sight) for guard in self.guards]
-        return np.array(rows).reshape(len(rows), len(sight.who))
 
     def _sight(self, columns: Integers | slice, times: Floats, pressures: Floats) -> Sight:
         kept = self.parts[:, columns], self.controls[:, columns], self.mishaps[:, columns]

@@ -237,11 +237,11 @@ class Stillness:
         self._fleet, self._swings = fleet, _Swings(fleet)
         arrangement = fleet.arrangement
         self._held = np.array([tanks_held and v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
-        self._guards = fleet.guards()
-        self._sources = [
-            (i, arrangement.parts[i].states.index(move.source), arrangement.parts[i].slow) for i, move in fleet.moves
-        ]
-        self._opens = fleet.open_states()
+        self._guards = fleet.all_guards()
+        parts, moves = arrangement.parts, fleet.moves
+        self._owner = np.array([i for i, _ in moves], dtype=np.intp)
+        self._source = np.array([[parts[i].states.index(move.source)] for i, move in moves]).reshape(-1, 1)
+        self._near = np.array([[0.0 if parts[i].slow else -NEAR] for i, _ in moves]).reshape(-1, 1)
         atmosphere = float(arrangement.atmosphere)
         self._ends = atmosphere, atmosphere + float(arrangement.highest)
 
@@ -258,21 +258,13 @@ class Stillness:
 
     def _restless(self, sight: Sight, hunting: Truths) -> Truths:
         """Which vehicles have a part that is about to move and does not just go to and fro."""
-        found = np.zeros(len(sight.who), dtype=bool)
-        for guard, (part, source, slow) in zip(self._guards, self._sources, strict=True):
-            here = (sight.parts[part] == source) & ~hunting[part]
-            found |= here & (guard(sight) > (0.0 if slow else -NEAR))
-        return found
+        here = (sight.parts[self._owner] == self._source) & ~hunting[self._owner]
+        return np.asarray((here & (self._guards(sight) > self._near)).any(axis=0))
 
     def displacement(self, sight: Sight) -> Floats:
         """By how many pascals each volume would rise until all that is not held stands still, (volumes, vehicles seen)."""
         fleet = self._fleet
-        c = np.array(
-            [
-                fleet.c[k, sight.who] * opens[sight.parts[way.part].astype(np.intp)]
-                for k, (way, opens) in enumerate(zip(fleet.network.ways, self._opens, strict=True))
-            ]
-        ).reshape(len(fleet.network.ways), len(sight.who))
+        c = fleet.open_c(sight.who, sight.parts)
         air = Air(fleet.network, fleet.litres[:, sight.who], c, fleet.b[:, sight.who], self._ends)
         return air.displacement(sight.pressures + self._ends[0], self._held)
 
