@@ -43,7 +43,7 @@ Thresholds = Callable[[Below | AtLeast], Floats | float]
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What can be seen of the vehicles at one moment, each at its own time.
+    """What can be seen of the vehicles at one moment, each at its own time. Observers may keep it: its arrays stay as they are.
 
     `pressures` (volumes, vehicles) in pascals gauge; `parts` and `controls` the index of the state or position in the
     arrangement's order; `mishaps` whether it has happened; `who` the number of each vehicle in the fleet.

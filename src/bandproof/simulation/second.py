@@ -206,7 +206,7 @@ class _Run:
     def _sight(self, time: float, y: Floats) -> Sight:
         gauge = (y - self.atmosphere)[:, None]
         who = np.zeros(1, dtype=np.intp)
-        return Sight(np.array([time]), gauge, self.parts, self.controls, self.mishaps, who)
+        return Sight(np.array([time]), gauge, self.parts.copy(), self.controls.copy(), self.mishaps.copy(), who)
 
     def _see(self, time: float, y: Floats) -> None:
         self.times.append(time)

@@ -22,8 +22,8 @@ to and fro.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,7 +43,7 @@ from bandproof.simulation.accuracy import (
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.fleet import Fleet
 from bandproof.simulation.history import Ending
-from bandproof.simulation.margins import Integers, Margin, Sight
+from bandproof.simulation.margins import Integers, Sight
 from bandproof.simulation.rosenbrock import Air
 from bandproof.witness.nearness import nearness
 
@@ -51,6 +51,8 @@ Truths = NDArray[np.bool_]
 
 #: A claim broken by so many times what the simulator may err by is broken; the run need not go on.
 ENOUGH = 3.0
+#: So many sights are judged together.
+AT_ONCE = 16
 #: Moves after which a to and fro has to have come round.
 ROUND = 8
 #: Pascals. A part whose guard is nearer than this to holding is about to move.
@@ -79,27 +81,71 @@ class Judge(Ending):
     """Watches a claim through the runs of a fleet, and ends runs in which it is broken by ENOUGH allowances.
 
     `margins`: the greatest so far of each vehicle; `times`: when that was; `first`: when the claim was first broken,
-    infinite where it was not. With `wanted`, all runs end once so many vehicles have broken it.
+    infinite where it was not. With `wanted`, all runs end once so many vehicles have broken it; where it does not `ends`
+    them, it looks on to their ends. What is seen after a run
+    should have ended counts for nothing: it is judged a few moments late, AT_ONCE together, as that takes hardly longer
+    than one.
     """
 
-    def __init__(self, fleet: Fleet, claim: Property, *, wanted: int | None = None) -> None:
+    def __init__(self, fleet: Fleet, claim: Property, *, wanted: int | None = None, ends: bool = True) -> None:
         count = len(fleet.vehicles)
         self.finished = np.zeros(count, dtype=bool)
-        self._enough = ENOUGH * allowance(float(fleet.arrangement.atmosphere), claim, hunted=True)
+        enough = ENOUGH * allowance(float(fleet.arrangement.atmosphere), claim, hunted=True)
+        self._enough = enough if ends else np.inf
         self._wanted = count if wanted is None else wanted
-        self.margins, self.times = np.full(count, -np.inf), np.zeros(count)
-        self.first = np.full(count, np.inf)
+        self._margins, self._times = np.full(count, -np.inf), np.zeros(count)
+        self._first = np.full(count, np.inf)
         self._last = np.stack([np.zeros(count), np.full(count, -np.inf)])
         self._value = _value(fleet, claim)
+        self._waiting: list[Sight] = []
+
+    @property
+    def margins(self) -> Floats:
+        """The greatest margin of each vehicle, pascals."""
+        self._judge()
+        return self._margins
+
+    @property
+    def times(self) -> Floats:
+        """When each vehicle had its greatest margin, seconds."""
+        self._judge()
+        return self._times
+
+    @property
+    def first(self) -> Floats:
+        """When the claim was first broken in each vehicle, seconds."""
+        self._judge()
+        return self._first
 
     def __call__(self, sight: Sight) -> None:
         """Take note of what is seen."""
-        values = self._value(sight)
-        better = values > self.margins[sight.who]
+        self._waiting.append(sight)
+        if len(self._waiting) >= AT_ONCE:
+            self._judge()
+
+    def _judge(self) -> None:
+        if not self._waiting:
+            return
+        joined = _joined(self._waiting)
+        rows = self._value.rows(joined)
+        at = 0
+        for sight in self._waiting:
+            after = at + len(sight.who)
+            self._take(sight, rows[:, at:after])
+            at = after
+        self._waiting.clear()
+
+    def _take(self, sight: Sight, rows: Floats) -> None:
+        going = ~self.finished[sight.who]
+        if not going.all():
+            sight, rows = _only(sight, np.flatnonzero(going)), rows[:, going]
+        values = self._value(sight, rows)
+        better = values > self._margins[sight.who]
         who = sight.who[better]
-        self.margins[who], self.times[who] = values[better], sight.times[better]
-        new = (values > 0) & np.isinf(self.first[sight.who])
-        self.first[sight.who[new]] = self._crossed(sight, values)[new]
+        self._margins[who], self._times[who] = values[better], sight.times[better]
+        new = (values > 0) & np.isinf(self._first[sight.who])
+        if new.any():
+            self._first[sight.who[new]] = self._crossed(sight, values)[new]
         self._last[:, sight.who] = sight.times, values
         self.finished[sight.who] |= values > self._enough
         if np.count_nonzero(self.finished) >= self._wanted:
@@ -113,10 +159,26 @@ class Judge(Ending):
         return np.asarray(time + share * (sight.times - time))
 
 
-def _value(fleet: Fleet, claim: Property) -> Callable[[Sight], Floats]:
+def _joined(sights: Sequence[Sight]) -> Sight:
+    """Several sights side by side: a vehicle may be in it more than once."""
+    return Sight(*(np.concatenate([getattr(s, field) for s in sights], axis=-1) for field in Sight.__slots__))
+
+
+class _Value(Protocol):
+    """By how much a claim is broken at a moment: from what was seen before, and from numbers of that moment (rows).
+
+    Those numbers are worked out for many moments together.
+    """
+
+    def rows(self, sights: Sight) -> Floats: ...
+
+    def __call__(self, sight: Sight, rows: Floats, /) -> Floats: ...
+
+
+def _value(fleet: Fleet, claim: Property) -> _Value:
     match claim.shape:
         case Shape.NEVER | Shape.REACHABLE | Shape.ALWAYS:
-            return nearness(fleet, target(claim))
+            return _Plain(fleet, claim)
         case Shape.HOLDS:
             return _Bound(fleet, claim)
         case Shape.SETTLED:
@@ -125,21 +187,37 @@ def _value(fleet: Fleet, claim: Property) -> Callable[[Sight], Floats]:
             return _Still(fleet, claim, tanks_held=False)
 
 
+class _Plain:
+    """At any moment."""
+
+    def __init__(self, fleet: Fleet, claim: Property) -> None:
+        self._broken = nearness(fleet, target(claim))
+
+    def rows(self, sights: Sight) -> Floats:
+        return self._broken(sights)[None]
+
+    def __call__(self, _: Sight, rows: Floats, /) -> Floats:
+        return np.asarray(rows[0])
+
+
 class _Bound:
     """After the first `when` and before `until`."""
 
     def __init__(self, fleet: Fleet, claim: Property) -> None:
-        self._once, self._broken = nearness(fleet, claim.when), nearness(fleet, target(claim))
-        self._until = None if claim.until is None else nearness(fleet, claim.until)
+        until = () if claim.until is None else (claim.until,)
+        self._margins = [nearness(fleet, one) for one in (claim.when, target(claim), *until)]
         self._bound, self._over = (np.zeros(len(fleet.vehicles), dtype=bool) for _ in range(2))
         self._cap = float(fleet.arrangement.highest)
 
-    def __call__(self, sight: Sight) -> Floats:
-        once, broken = self._once(sight), self._broken(sight)
+    def rows(self, sights: Sight) -> Floats:
+        return np.array([margin(sights) for margin in self._margins])
+
+    def __call__(self, sight: Sight, rows: Floats) -> Floats:
+        once, broken, *until = rows
         self._bound[sight.who] |= once > 0
         bound = self._bound[sight.who]
-        if self._until is not None:
-            self._over[sight.who] |= bound & (self._until(sight) > 0)
+        for one in until:
+            self._over[sight.who] |= bound & (one > 0)
         over = self._over[sight.who]
         waiting = np.minimum(once, 0.0) + np.minimum(broken, 0.0) - 2 * self._cap
         return np.where(over, -8 * self._cap, np.where(bound, broken, waiting))
@@ -149,85 +227,79 @@ class _Still:
     """At moments when everything that is not held stands still, or a to and fro has come round."""
 
     def __init__(self, fleet: Fleet, claim: Property, *, tanks_held: bool) -> None:
-        self._broken = nearness(fleet, target(claim))
+        conditions = target(claim), claim.when, Not(claim.then)
+        self._margins = [nearness(fleet, condition) for condition in conditions]
         self._stillness = Stillness(fleet, tanks_held=tanks_held)
-        self._rounds = _Rounds(fleet, self._stillness, nearness(fleet, claim.when), nearness(fleet, Not(claim.then)))
+        self._rounds = _Rounds(fleet)
 
-    def __call__(self, sight: Sight) -> Floats:
-        values = self._broken(sight)
+    def rows(self, sights: Sight) -> Floats:
+        return np.concatenate([[margin(sights) for margin in self._margins], self._stillness.displacement(sights)])
+
+    def __call__(self, sight: Sight, rows: Floats) -> Floats:
+        values, when, fails, ways = rows[0].copy(), rows[1], rows[2], rows[3:]
         self._stillness(sight)
         columns = np.flatnonzero(values > 0)
         if columns.size:
             still, distance = self._stillness.of(_only(sight, columns))
             values[columns] = np.where(still, values[columns], -np.maximum(distance, 1.0))
-        return np.maximum(values, self._rounds(sight))
-
-
-@dataclass(frozen=True, slots=True)
-class _Mark:
-    """How a vehicle stood when a part had just moved, and what has been seen since.
-
-    The greatest margins of `when` and of not `then`; the least and the greatest way that each volume had to its rest.
-    """
-
-    parts: Integers
-    pressures: Floats
-    when: float
-    fails: float
-    least: Floats
-    most: Floats
-
-    def with_seen(self, when: float, fails: float, way: Floats) -> _Mark:
-        """The mark with what is seen taken note of."""
-        least, most = np.minimum(self.least, way), np.maximum(self.most, way)
-        return replace(self, when=max(self.when, when), fails=max(self.fails, fails), least=least, most=most)
-
-    def is_round(self, parts: Integers, pressures: Floats, near: Floats) -> bool:
-        """The vehicle is back where it stood, and has nowhere else to go."""
-        back = (self.parts == parts).all() and (np.abs(self.pressures - pressures) <= near).all()
-        return bool(back and (self.least <= SETTLED_PASCALS).all() and (self.most >= -SETTLED_PASCALS).all())
+        return np.asarray(np.maximum(values, self._rounds(sight, when, fails, ways)))
 
 
 class _Rounds:
-    """Whether a to and fro has come round: by how much both `when` held in it and `then` failed; -inf where none has."""
+    """Whether a to and fro has come round: by how much both `when` held in it and `then` failed; -inf where none has.
 
-    def __init__(self, fleet: Fleet, stillness: Stillness, when: Margin, fails: Margin) -> None:
-        self._stillness, self._when, self._fails = stillness, when, fails
+    The last ROUND times that a part had just moved are marked: how the vehicle stood, and what has been seen since, the
+    greatest margins of `when` and of not `then`, the least and the greatest way of each volume to its rest. Arrays have the
+    marks first and the vehicles last.
+    """
+
+    def __init__(self, fleet: Fleet) -> None:
         sight = fleet.sight()
         self._parts, self._acts = sight.parts.copy(), self._done(sight)
-        self._marks: list[list[_Mark]] = [[] for _ in fleet.vehicles]
         self._atmosphere = float(fleet.arrangement.atmosphere)
+        volumes, count = sight.pressures.shape
+        self._good = np.zeros((ROUND, count), dtype=bool)
+        self._oldest = np.zeros(count, dtype=np.intp)
+        self._when, self._fails = np.zeros((ROUND, count)), np.zeros((ROUND, count))
+        self._stood = np.zeros((ROUND, *self._parts.shape), dtype=np.intp)
+        self._pressures, self._least, self._most = (np.zeros((ROUND, volumes, count)) for _ in range(3))
 
     @staticmethod
     def _done(sight: Sight) -> Integers:
         return np.concatenate([sight.controls, sight.mishaps.astype(np.intp)])
 
-    def __call__(self, sight: Sight) -> Floats:
-        when, fails = self._when(sight), self._fails(sight)
-        found = np.full(len(sight.who), -np.inf)
+    def __call__(self, sight: Sight, when: Floats, fails: Floats, ways: Floats) -> Floats:
+        """Take note of what is seen, with the margins of `when` and of not `then`, and the ways to rest."""
         acts, who = self._done(sight), sight.who
         acted = (acts != self._acts[:, who]).any(axis=0)
         moved = (sight.parts != self._parts[:, who]).any(axis=0)
         self._acts[:, who], self._parts[:, who] = acts, sight.parts
-        for j in np.flatnonzero(acted).tolist():
-            self._marks[who[j]].clear()
-        watched = [j for j, vehicle in enumerate(who.tolist()) if self._marks[vehicle] or moved[j]]
-        if watched:
-            columns = np.array(watched, dtype=np.intp)
-            ways = self._stillness.displacement(_only(sight, columns))
-            for j, way in zip(watched, ways.T, strict=True):
-                marks = [mark.with_seen(when[j], fails[j], way) for mark in self._marks[who[j]]]
-                if moved[j]:
-                    parts, pressures = sight.parts[:, j].copy(), sight.pressures[:, j].copy()
-                    found[j] = self._come_round(marks, parts, pressures)
-                    marks.append(_Mark(parts, pressures, when[j], fails[j], way, way))
-                self._marks[who[j]] = marks[-ROUND:]
+        self._good[:, who[acted]] = False
+        if self._good[:, who].any():
+            self._when[:, who] = np.maximum(self._when[:, who], when)
+            self._fails[:, who] = np.maximum(self._fails[:, who], fails)
+            self._least[:, :, who] = np.minimum(self._least[:, :, who], ways)
+            self._most[:, :, who] = np.maximum(self._most[:, :, who], ways)
+        found = np.full(len(who), -np.inf)
+        for j in np.flatnonzero(moved).tolist():
+            vehicle = who[j]
+            found[j] = self._come_round(vehicle, sight.parts[:, j], sight.pressures[:, j])
+            at = self._oldest[vehicle]
+            self._oldest[vehicle] = (at + 1) % ROUND
+            self._good[at, vehicle], self._when[at, vehicle], self._fails[at, vehicle] = True, when[j], fails[j]
+            self._stood[at, :, vehicle], self._pressures[at, :, vehicle] = sight.parts[:, j], sight.pressures[:, j]
+            self._least[at, :, vehicle] = self._most[at, :, vehicle] = ways[:, j]
         return found
 
-    def _come_round(self, marks: list[_Mark], parts: Integers, pressures: Floats) -> float:
+    def _come_round(self, vehicle: int, parts: Integers, pressures: Floats) -> float:
+        """What the marks say to which a vehicle is back, having had nowhere else to go."""
         near = STATED_PASCALS + STATED_SHARE * (pressures + self._atmosphere)
-        rounds = (mark for mark in marks if mark.is_round(parts, pressures, near))
-        return max((min(mark.when, mark.fails) for mark in rounds), default=-np.inf)
+        back = self._good[:, vehicle] & (self._stood[:, :, vehicle] == parts).all(axis=1)
+        back &= (np.abs(self._pressures[:, :, vehicle] - pressures) <= near).all(axis=1)
+        back &= (self._least[:, :, vehicle] <= SETTLED_PASCALS).all(axis=1)
+        back &= (self._most[:, :, vehicle] >= -SETTLED_PASCALS).all(axis=1)
+        both = np.minimum(self._when[:, vehicle], self._fails[:, vehicle])
+        return float(both.max(where=back, initial=-np.inf))
 
 
 class Stillness:

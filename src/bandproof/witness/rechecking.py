@@ -37,7 +37,7 @@ def recheck_witness(arrangement: Arrangement, claim: Property, witness: Witness)
         return faults
     vehicle = Space(arrangement, arrangement.start(claim.during), widened=True).given(witness.vehicle)
     fleet = Fleet(arrangement, [vehicle])
-    judge, waits = Judge(fleet, claim), _Waits(fleet)
+    judge, waits = Judge(fleet, claim, ends=False), _Waits(fleet)
     late = _late(witness)
     try:
         history = simulate_second(

@@ -1,12 +1,12 @@
 """The search for a witness: vehicles drawn at random, then the best of them improved.
 
 The same seed and budget give the same answer. What is found breaks the claim by more than the simulator may err, also with
-every number moved by its error (`bandproof.witness.run.survives`), and with no act that it could do without.
+every number moved by its error (`bandproof.witness.run.surviving`), and with no act that it could do without.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,18 +22,16 @@ from bandproof.simulation.accuracy import HUNTING_PASCALS
 from bandproof.simulation.airflow import Floats
 from bandproof.simulation.history import History
 from bandproof.simulation.script import Act, Occur, Script, Turn
-from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space, numbers_of
 from bandproof.simulation.vehicle import Vehicle
 from bandproof.witness.judging import allowance, target
 from bandproof.witness.points import Points
-from bandproof.witness.run import FEWER_SHAKES, MOST_STEPS, SHAKES, Verdicts, judged, situated, survives
+from bandproof.witness.rerun import SHORTEST, rerun
+from bandproof.witness.run import FEWER_SHAKES, MOST_STEPS, Verdicts, judged, situated, surviving
 from bandproof.witness.script_of import Plan, plan_of
 
 #: Vehicles of each batch and the seconds they are run, one batch after the other until the budget is used.
 BATCHES = ((48, 60.0), (128, 600.0), (256, 60.0), (128, 3600.0), (256, 600.0))
-#: Seconds: a run that breaks a claim as it begins is still run for so long.
-SHORTEST = 1e-3
 #: See `_Search._spared`.
 AS_LONG = 3.0
 #: Steps after which a single vehicle is given up.
@@ -42,8 +40,9 @@ MOST_STEPS_ALONE = 100_000
 MOST_STEPS_COMMON = 4000
 #: How many of a batch's best are looked at again.
 LOOKED_AT = 6
-#: Of more acts than FEW they are not left out one by one.
+#: Of more acts than FEW they are not left out one by one, but the last of them, this many lengths being tried at once.
 FEW = 12
+AT_ONCE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,28 +212,55 @@ class _Search:
         if len(free.plan.acts) > FEW:
             candidate = self._shortened(candidate, until)
         acts = candidate.points.plan.acts
-        for number in reversed(range(len(acts))):
-            if len(acts) <= FEW or isinstance(acts[number].what, Occur):
-                less = self._without(candidate, number, 1)
-                candidate = less if self._survives(less, until, shakes=FEWER_SHAKES) else candidate
+        few = len(acts) <= FEW
+        return self._rid(candidate, [n for n, act in enumerate(acts) if few or isinstance(act.what, Occur)], until)
+
+    def _rid(self, candidate: _Candidate, numbers: Sequence[int], until: float) -> _Candidate:
+        """The candidate without those acts of `numbers` that it can do without.
+
+        Each is left out alone, all these runs together; then all that could be spared at once, or else the last of them
+        and the rest is tried again.
+        """
+        while numbers:
+            less = [self._without(candidate, number, 1) for number in numbers]
+            spare = [n for n, good in zip(numbers, self._surviving(less, until), strict=True) if good]
+            every = self._without_all(candidate, spare)
+            if len(spare) < 2 or self._surviving([every], until)[0]:
+                return every
+            candidate, numbers = self._without(candidate, spare[-1], 1), spare[:-1]
+        return candidate
+
+    def _without_all(self, candidate: _Candidate, numbers: Sequence[int]) -> _Candidate:
+        for number in sorted(numbers, reverse=True):
+            candidate = self._without(candidate, number, 1)
         return candidate
 
     def _shortened(self, candidate: _Candidate, until: float) -> _Candidate:
-        """The candidate with the fewest of its first acts, by halving: fewer may do where more do not, rarely."""
-        acts = len(candidate.points.plan.acts)
-        low, high = 0, acts
+        """The candidate with the fewest of its first acts: fewer may do where more do not, rarely.
+
+        A few numbers of acts are tried at once, evenly over those that are left.
+        """
+        low, high = 0, len(candidate.points.plan.acts)
         while low < high:
-            middle = (low + high) // 2
-            less = self._without(candidate, middle, len(candidate.points.plan.acts) - middle)
-            if self._survives(less, until, shakes=FEWER_SHAKES):
-                candidate, high = less, middle
-            else:
-                low = middle + 1
+            lengths = sorted({low + (high - low) * part // AT_ONCE for part in range(AT_ONCE)})
+            acts = len(candidate.points.plan.acts)
+            less = [self._without(candidate, length, acts - length) for length in lengths]
+            good = self._surviving(less, until)
+            first = good.index(True) if True in good else len(good)
+            low = lengths[first - 1] + 1 if first else low
+            if first < len(good):
+                candidate, high = less[first], lengths[first]
         return candidate
 
-    def _survives(self, candidate: _Candidate, until: float, *, shakes: int = SHAKES) -> bool:
+    def _survives(self, candidate: _Candidate, until: float) -> bool:
         points, row, most = candidate.points, candidate.row, self._budget.most_steps
-        return survives(points, self._claim, row, until, self._seed, most_steps=most, shakes=shakes)
+        return surviving([(points, row)], self._claim, until, self._seed, most_steps=most)[0]
+
+    def _surviving(self, candidates: Sequence[_Candidate], until: float) -> list[bool]:
+        """Whether each breaks the claim for sure, or nearly: they are run together, each moved less often."""
+        pairs = [(candidate.points, candidate.row) for candidate in candidates]
+        most = self._budget.most_steps
+        return surviving(pairs, self._claim, until, self._seed, most_steps=most, shakes=FEWER_SHAKES)
 
     def _judged(
         self, vehicles: list[Vehicle], scripts: list[Script], until: float, *, wanted: int | None = None
@@ -284,8 +310,9 @@ class _Search:
         end = float(found.times[0])
         deeds = _deeds(found.histories[0], end)
         script = tuple(Act(deed.what, deed.time) for deed in deeds)
-        (history,) = simulate(arrangement, [vehicle], script, until=max(end, SHORTEST))
-        pressures = dict(zip(vehicle.pressures, history.pressures[-1].tolist(), strict=True))
+        history = rerun(arrangement, vehicle, script, end)
+        last = history.pressures[np.searchsorted(history.times, max(end, SHORTEST))]
+        pressures = dict(zip(vehicle.pressures, last.tolist(), strict=True))
         return Witness(
             start=self._space.start.name,
             vehicle=numbers_of(self._space, vehicle),

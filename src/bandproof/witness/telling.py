@@ -19,17 +19,13 @@ from bandproof.machine.story import State, Story
 from bandproof.properties.claim import Property
 from bandproof.simulation.accuracy import STATED_PASCALS, STATED_SECONDS, STATED_SHARE
 from bandproof.simulation.history import History
-from bandproof.simulation.simulate import simulate
 from bandproof.simulation.space import Space
 from bandproof.simulation.vehicle import Vehicle
 from bandproof.witness.reading import read_bands
+from bandproof.witness.rerun import rerun
 
 #: A story of more steps than this is read by nobody: parts that go to and fro all the time make them.
 LONGEST = 400
-#: Seconds: a run that breaks a claim as it begins is still run for so long.
-SHORTEST = 1e-3
-#: Seconds: a move at the very end belongs to the run.
-TAIL = 1e-5
 #: So many differences are named.
 MOST_FAULTS = 5
 #: Decimals of a second in a story.
@@ -84,8 +80,7 @@ def played(layout: Layout, witness: Witness) -> tuple[Vehicle, History]:
     """The vehicle of a witness, and its run up to where it ends."""
     arrangement = layout.arrangement
     vehicle = Space(arrangement, arrangement.start(witness.start), widened=True).given(witness.vehicle)
-    (history,) = simulate(arrangement, [vehicle], witness.script, until=max(witness.end, SHORTEST) + TAIL)
-    return vehicle, history
+    return vehicle, rerun(arrangement, vehicle, witness.script, witness.end)
 
 
 def timed(layout: Layout, story: Story, times: Sequence[float], history: History) -> Story:
