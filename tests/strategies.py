@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from bandproof.machine.fillings import Window
 from bandproof.machine.layout import Layout, lay_out
-from bandproof.machine.semantics import Reading, among_lines, due
+from bandproof.machine.semantics import Reading, among_lines, awaited
 from bandproof.machine.story import Count, State
 from bandproof.model.arrangement import (
     ATMOSPHERE,
@@ -197,7 +197,7 @@ def remembering(draw: st.DrawFn, layout: Layout, state: State) -> State:
     found: list[Count] = []
     for watch in layout.timing_constraints:
         counts = st.builds(Count, st.integers(0, watch.allowance), st.sampled_from([None, True, False]))
-        found.append(draw(counts) if due(layout, state, watch.pending) is not None else Count())
+        found.append(draw(counts) if awaited(layout, state, watch.pending) is not None else Count())
     return replace(state, counts=tuple(found))
 
 

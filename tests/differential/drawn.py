@@ -127,7 +127,9 @@ def networks(draw: st.DrawFn, *, least_volumes: int = 1, most_volumes: int = 4, 
     for i in range(draw(st.integers(1, most_parts))):
         states = tuple(f"s{k}" for k in range(draw(st.integers(1, 3))))
         drawn = tuple(draw(st.lists(passages(names, states), min_size=1, max_size=4)))
-        bare.append(Part(f"p{i}", "drawn", states, drawn, slow=draw(st.integers(0, 2)) == 0))
+        slow, within = draw(st.integers(0, 2)) == 0, draw(st.sampled_from([None, None, "0.02", "0.3"]))
+        reaction = None if slow or within is None else Range(Fraction(0), Fraction(within))
+        bare.append(Part(f"p{i}", "drawn", states, drawn, slow=slow, reaction=reaction))
     still = Arrangement(
         "drawn",
         "bar",

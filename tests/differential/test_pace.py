@@ -13,7 +13,7 @@ from bandproof.encoding.circuit import negate
 from bandproof.encoding.clauses import Numbered
 from bandproof.encoding.system import StepRule, pose
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import check_step, due, in_pace, may_fall, may_rise, pending, successors
+from bandproof.machine.semantics import awaited, check_step, in_pace, may_fall, may_rise, pending, successors
 from bandproof.machine.story import Count, State
 from bandproof.properties.claim import Property
 from bandproof.solvers.sat import Sat
@@ -47,7 +47,7 @@ def compare_paced_steps(data: st.DataObject) -> Counter[str]:
         assert encoded_successors(problem, state, problem.after) - {state} == stepped - {state}
         check_neighbours(layout, claim, state, stepped)
         found["states"] += 1
-        found["due"] += any(due(layout, state, watch.pending) is not None for watch in layout.timing_constraints)
+        found["due"] += any(awaited(layout, state, watch.pending) is not None for watch in layout.timing_constraints)
         found["binding"] += binds(layout, state)
         found["counting"] += any(counts.count for after in stepped for counts in after.counts)
         found["forgetting"] += any(

@@ -13,6 +13,7 @@ from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
 from bandproof.machine.monitor import bad as is_bad
 from bandproof.machine.monitor import first_bad, watch
+from bandproof.machine.pace import Pending
 from bandproof.machine.semantics import (
     Reading,
     acts,
@@ -32,8 +33,9 @@ from tests.exporting.reader import Circuit, Unrolled
 INITIALISED, VALID = 0, 1
 
 
-def _counted(due: str, mover: str) -> str:
-    return f"since {due} is due, {mover} has"
+def _counted(due: Pending, mover: str) -> str:
+    pending = f"{due} is due" if isinstance(due, str) else f"{due.part} is due to move"
+    return f"since {pending}, {mover} has"
 
 
 def _counts(layout: Layout, state: State) -> dict[str, bool]:
@@ -267,7 +269,7 @@ def _drawn(pair: Pair, state: State, rng: random.Random) -> State | None:
     layout, claim = pair.layout, pair.claim
     busy, often = pending(layout, state), rng.choice([0.1, 0.5, 0.9])
     if not busy and rng.random() < 0.3:
-        acting = [after for _, after in acts(layout, state, claim.pace, claim.mishaps)]
+        acting = [after for _, after in acts(layout, state, claim.pace, claim.mishaps, pair.windows)]
         return rng.choice(acting) if acting else None
     reading = Reading(layout, state)
     bands, parts = list(state.bands), list(state.parts)

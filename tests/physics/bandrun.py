@@ -15,7 +15,7 @@ from itertools import product
 
 from bandproof.machine.fillings import Window, windows
 from bandproof.machine.layout import Layout
-from bandproof.machine.semantics import at_rest, check_step, due, remember, settled, to_and_fro, with_memory
+from bandproof.machine.semantics import at_rest, awaited, check_step, remember, settled, to_and_fro, with_memory
 from bandproof.machine.story import Crossed, Event, Moved, Occurred, State, Step, Story, Turned
 from bandproof.model.arrangement import VolumeKind
 from bandproof.properties.claim import Pace, Property, Shape
@@ -143,7 +143,7 @@ class _Follower:
         """Count crossings that some watch looks at, and those that use up all that it allows."""
         crossed = {e.volume: e.upward for h in happenings for e in h.events if isinstance(e, Crossed)}
         for watch, counts in zip(self.layout.timing_constraints, state.counts, strict=True):
-            if watch.mover in crossed and due(self.layout, state, watch.pending) is not None:
+            if watch.mover in crossed and awaited(self.layout, state, watch.pending) is not None:
                 self.counts["crossed while another was due"] += 1
                 last = counts.last is crossed[watch.mover]
                 self.counts["whole bands while another was due"] += last

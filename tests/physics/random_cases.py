@@ -171,6 +171,10 @@ def _opposite(guard: Condition, settings: tuple[Setting, ...]) -> Condition:
     return Not(guard)
 
 
+#: Seconds within which a part moves: shorter than most crossings, about as long, longer.
+REACTIONS = st.sampled_from(["0.02", "0.2", "1"]).map(lambda most: Range(Fraction(0), Fraction(most)))
+
+
 @st.composite
 def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...]) -> Part:
     """A part. Most of its pairs of opposite moves have opposite guards, since most others chatter."""
@@ -183,8 +187,9 @@ def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...]) -
         elif draw(st.integers(0, 3)):
             guards[way] = draw(conditions)
     slow = draw(st.integers(0, 4)) == 0
+    reaction = None if slow or draw(st.integers(0, 3)) else draw(REACTIONS)
     moves = tuple(Move(s, t, guard) for (s, t), guard in guards.items())
-    return Part(name, "any", states, draw(_passages(names, states)), moves, slow)
+    return Part(name, "any", states, draw(_passages(names, states)), moves, slow, reaction=reaction)
 
 
 @st.composite
@@ -226,6 +231,14 @@ def _arrangements(draw: st.DrawFn) -> Arrangement:
     )
 
 
+def _delays(part: Part) -> st.SearchStrategy[float]:
+    """The seconds a part takes that need not move at once; often all that it may take."""
+    if part.reaction is None:
+        return st.sampled_from([0.003, 0.2, 2.0])
+    most = float(part.reaction.high)
+    return st.sampled_from([0.1, 0.6, 1.0, 1.0]).map(lambda share: share * most)
+
+
 @st.composite
 def numbers_of(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
     """One number for everything the arrangement leaves open, inside what it declares."""
@@ -246,7 +259,7 @@ def numbers_of(draw: st.DrawFn, arrangement: Arrangement) -> Numbers:
         settings={s.name: inside(s) for s in arrangement.settings},
         litres={v.name: float(inside(v.litres or USUAL[v.kind])) for v in arrangement.volumes},
         sizes=sizes,
-        delays={p.name: draw(st.sampled_from([0.003, 0.2, 2.0])) for p in arrangement.parts if p.slow},
+        delays={p.name: draw(_delays(p)) for p in arrangement.parts if p.delayed},
         together=draw(st.booleans()),
         choice=draw(st.integers(0, 1)),
     )
@@ -317,7 +330,8 @@ def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names) -> Part:
         passages.append(Passage(upstream, downstream, one_way=True, open_in=frozenset(states), size=size))
     ways = draw(st.lists(st.sampled_from(["ab", "ba", "ac", "cb", "bc"]), max_size=1))
     moves = tuple(Move(way[0], way[1], draw(_conditions(names))) for way in ways)
-    return Part(name, "valve", ("a", "b", "c"), tuple(passages), moves)
+    reaction = draw(st.one_of(st.none(), st.none(), st.none(), REACTIONS))
+    return Part(name, "valve", ("a", "b", "c"), tuple(passages), moves, reaction=reaction)
 
 
 @st.composite

@@ -148,7 +148,7 @@ def case_of(
     )
     numbers: Numbers = draw(numbers_of(arrangement))
     if switched:
-        numbers = replace(numbers, switching={p.name: draw(st.sampled_from(SWITCHING)) for p in parts if not p.slow})
+        numbers = replace(numbers, switching={p.name: draw(st.sampled_from(SWITCHING)) for p in parts if not p.delayed})
     if undeclared:
         any_litres = st.sampled_from([0.003, 0.05, 0.7, 4.0, 30.0, 400.0, 3000.0])
         free = {v.name: draw(any_litres) for v in volumes if v.litres is None}

@@ -351,7 +351,7 @@ class _Run:
             moves = []
             for part in self.arrangement.parts:
                 due = self._due_moves(part)
-                if (part.slow or part.name in self.numbers.switching) and not self._ripe(part, bool(due)):
+                if (part.delayed or part.name in self.numbers.switching) and not self._ripe(part, bool(due)):
                     continue
                 if due:
                     moves.append(due[self.numbers.choice % len(due)])
@@ -371,7 +371,7 @@ class _Run:
 
     def _ripe(self, part: Part, due: bool) -> bool:
         """Whether a part that takes its time moves now: that has passed since its move came due."""
-        delay = (self.numbers.delays if part.slow else self.numbers.switching).get(part.name)
+        delay = (self.numbers.delays if part.delayed else self.numbers.switching).get(part.name)
         if not due or delay is None:
             self.due.pop(part.name, None)
             return False
@@ -399,14 +399,14 @@ class _Run:
             return False
         seen: set[tuple[str, ...]] = set()
         moved = False
-        while any(self._due_moves(part) for part in self.arrangement.parts if not part.slow):
+        while any(self._due_moves(part) for part in self.arrangement.parts if not part.delayed):
             stand = tuple(self.parts.values())
             if stand in seen:
                 self.endless = True
                 return True
             seen.add(stand)
             for part in self.arrangement.parts:
-                due = [] if part.slow else self._due_moves(part)
+                due = [] if part.delayed else self._due_moves(part)
                 if due:
                     moved = True
                     move = due[self.numbers.choice % len(due)]

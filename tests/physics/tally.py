@@ -31,6 +31,7 @@ FEATURES = (
     "toleranced setting",
     "part at once",
     "slow part",
+    "part with a reaction time",
     "linked parts",
     "comparison of volumes",
     "driver script",
@@ -102,7 +103,7 @@ def _of_arrangement(arrangement: Arrangement) -> Iterator[str]:
     yield from (volume.kind.value for volume in arrangement.volumes)
     yield from ("exact setting" if s.low == s.high else "toleranced setting" for s in arrangement.settings)
     for part in arrangement.parts:
-        yield "slow part" if part.slow else "part at once"
+        yield "slow part" if part.slow else "part with a reaction time" if part.reaction else "part at once"
         for passage in part.passages:
             yield from _of_passage(passage)
         for move in part.moves:

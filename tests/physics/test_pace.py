@@ -14,15 +14,26 @@ import pytest
 
 from bandproof.machine import pace
 from bandproof.machine.layout import Layout
-from bandproof.machine.pace import TimingConstraint
-from bandproof.model.arrangement import SOURCE, Arrangement, Part, Passage, Range, Size, Volume, VolumeKind
-from bandproof.model.conditions import AtLeast
+from bandproof.machine.pace import Reacting, TimingConstraint
+from bandproof.model.arrangement import (
+    SOURCE,
+    Arrangement,
+    Control,
+    Move,
+    Part,
+    Passage,
+    Range,
+    Size,
+    Volume,
+    VolumeKind,
+)
+from bandproof.model.conditions import AtLeast, InPosition
 
 from .bandrun import follow
 from .random_cases import HIGHEST, KPA, Case, paced_cases
 from .simulator import simulate
 from .test_soundness import BATCH, SEED, follow_batch
-from .trajectory import Begin, Numbers
+from .trajectory import Begin, Deed, Numbers
 
 
 @pytest.mark.slow
@@ -97,3 +108,51 @@ def test_a_crossing_said_to_take_half_as_long_is_found_out(monkeypatch: pytest.M
     right = pace.sigma
     monkeypatch.setattr(pace, "sigma", lambda *given: None if (time := right(*given)) is None else time / 2)
     assert "cannot rise again so soon" in (followed()[1] or "")
+
+
+# --------------------------------------------------------------------------------- a race against a reaction time
+
+
+def reaction() -> Case:
+    """A valve that shuts the feed within 0.3 s of a lever's turn: its line goes from 99 kPa over 100, 200, 300 and 400.
+
+    At a steady 11 dm3/s into 1 L that is 100 kPa in each 1/11 s, so 0.274 s from the turn to 400 kPa.
+    """
+    size = Size(Range(Fraction(1), Fraction(1)), Range(Fraction(1, 2), Fraction(1, 2)))
+    feed = Part(
+        "feed",
+        "feed",
+        ("open", "shut"),
+        (Passage(SOURCE, "quick", one_way=True, open_in=frozenset({"open"}), size=size),),
+        (Move("open", "shut", InPosition("lever", frozenset({"on"}))),),
+        reaction=Range(Fraction(0), Fraction(3, 10)),
+    )
+    lever = Control("lever", ("off", "on"))
+    quick = Volume("quick", VolumeKind.LINE, Range(Fraction(1), Fraction(1)))
+    arrangement = Arrangement("race", "kPa", Fraction(101_325), HIGHEST, (quick,), (feed,), (lever,))
+    claims = tuple(AtLeast("quick", Fraction(k * KPA), Fraction(k * KPA)) for k in range(100, 601, 100))
+    numbers = Numbers({}, {"quick": 1.0}, {("feed", 0): (1.0, 0.5)}, {"feed": 0.3})
+    begin = Begin({"quick": Fraction(99 * KPA)}, {"feed": "open"}, {"lever": "off"})
+    return Case(arrangement, claims, numbers, begin, (Deed(1e-6, "lever", "on"),), until=1.0)
+
+
+def reacted() -> tuple[Counter[str], str | None, Layout]:
+    case = reaction()
+    layout = case.layout()
+    run = simulate(layout, case.numbers, case.begin, case.script, until=case.until)
+    account = follow(layout, run)
+    return account.counts, account.escape, layout
+
+
+def test_a_reaction_that_uses_all_that_is_allowed_is_followed() -> None:
+    counts, escape, layout = reacted()
+    found = [(watch.pending, watch.mover, watch.allowance) for watch in layout.timing_constraints]
+    assert found == [(Reacting("feed"), "quick", 3)]
+    assert escape is None
+    assert counts["whole bands while another was due"] == 3
+    assert counts["all that was allowed"] == 1
+
+
+def test_a_reaction_said_to_be_shorter_than_it_is_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(TimingConstraint, "allowance", property(lambda watch: int(watch.longest // watch.shortest) - 1))
+    assert "cannot rise again so soon" in (reacted()[1] or "")

@@ -184,7 +184,7 @@ def _volumes(layout: Layout) -> list[str]:
 def _watches(layout: Layout) -> list[str]:
     """The pace counters in words; nothing where there are none."""
     lines = [
-        f"; While {_line(w.pending)} is due to cross a threshold (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
+        f"; While {_line(w.while_due)} (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
         f"{_seconds(w.shortest)} for a whole band) crosses {_at_most(w.allowance)}."
         for w in layout.timing_constraints
     ]
@@ -193,8 +193,9 @@ def _watches(layout: Layout) -> list[str]:
 
 _ABOUT_WATCHES = """\
 ;
-; Pace. A volume is due while its net flow has one sign all over its band. While it stays due, in one direction and in
-; its band, crossings of other volumes are counted, those that come a whole band after the one before.""".splitlines()
+; Pace. A volume is due to cross while its net flow has one sign all over its band; a part with a reaction time is due to
+; move while the guard of one of its moves, and of no other, holds all over the bands. While it stays due, a volume in one
+; direction and in its band, a part by one move, crossings of other volumes are counted, those that come a whole band after the one before.""".splitlines()
 
 
 _ABOUT_ROUNDS = """\

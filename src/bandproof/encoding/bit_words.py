@@ -113,7 +113,7 @@ class Wording:
 
     def _counter_says(self, bit: Bit, number: int, *, holds: bool) -> str:
         watch = self._watches[number]
-        while_due = f"since {watch.pending} is due, {watch.mover}"
+        while_due = f"since {watch.while_due}, {watch.mover}"
         if bit.sort is BitSort.COUNT:
             return f"{while_due} has crossed {'at least' if holds else 'fewer than'} {bit.value} whole band{'s' if bit.rank else ''}"
         if bit.value == "none":

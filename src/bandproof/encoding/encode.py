@@ -231,12 +231,12 @@ class Encoding:
         )
 
     def pending(self) -> int:
-        """Some part must move now; slow parts never must, nor those that are excused."""
+        """Some part must move now; delayed parts never must, nor those that are excused."""
         return self.circuit.any_of(
             [
                 self.circuit.both(self.due(part), negate(self.excused(part.name)))
                 for part in self.arrangement.parts
-                if not part.slow
+                if not part.delayed
             ]
         )
 

@@ -45,7 +45,7 @@ def _fair(encoding: Encoding, flow: FlowRule) -> dict[int, str]:
                 if waits != FALSE:
                     ends.setdefault(c.both(quiet, negate(waits)), f"{volume.name} is not due to {way}{after}")
     for part in encoding.arrangement.parts:
-        for move, due in encoding.due_moves(part).items() if part.slow else ():
+        for move, due in encoding.due_moves(part).items() if part.delayed else ():
             words = f"{part.name} is not due to move from {move.source} to {move.target} (move {part.moves.index(move) + 1})"
             ends.setdefault(negate(due), words)
     return ends

@@ -204,7 +204,7 @@ class FinalRule:
 
     def _moves_at_once(self, part: Part, state: str, volume: str, band: int) -> bool:
         """The band of the volume alone makes the part move from the state."""
-        if part.slow or any(part.name in late for _, late in self._e.layout.motion.hunting.excuses):
+        if part.delayed or any(part.name in late for _, late in self._e.layout.motion.hunting.excuses):
             return False
         span = self._flow.spans(volume)[band]
         sure = _SureHere(volume, span)

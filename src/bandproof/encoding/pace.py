@@ -1,8 +1,8 @@
 """The pace counters as formulas (MEANING.md, "Pace"): what they allow a step, and what they remember after it.
 
 For each watch of the layout the encoding has a thermometer of the whole bands counted and one bit of three for the last
-direction. A pending volume is due in a band where its net flow cannot be zero or the other way anywhere in the band. What
-is due after a step is the same formula with every bit replaced by its value after the step.
+direction. A pending volume is due in a band where its net flow cannot be zero or the other way anywhere in the band, a
+part by a move whose guard surely holds where that of no other of its moves does. What is due after a step is the same formula with every bit replaced by its value after the step.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from bandproof.encoding.circuit import TRUE, negate
 from bandproof.encoding.encode import Counted, Encoding
 from bandproof.encoding.flow import FlowRule
-from bandproof.machine.pace import TimingConstraint
+from bandproof.machine.pace import Reacting, TimingConstraint
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +33,23 @@ class PaceRule:
         self._watches: list[tuple[TimingConstraint, Counted]] = list(
             zip(encoding.layout.timing_constraints, encoding.counted, strict=True)
         )
+        #: What can be due, apart: a volume upward and downward, a part by each of its moves alone.
         self._due = {
-            name: Both(
-                self._c.any_of(flow.must_rise(name, rank) for rank in range(len(encoding.levels[name]))),
-                self._c.any_of(flow.must_fall(name, rank) for rank in range(len(encoding.levels[name]))),
-            )
-            for name in dict.fromkeys(watch.pending for watch, _ in self._watches)
+            pending: self._moves(pending.part) if isinstance(pending, Reacting) else self._ways(pending, flow)
+            for pending in dict.fromkeys(watch.pending for watch, _ in self._watches)
         }
+
+    def _ways(self, name: str, flow: FlowRule) -> list[int]:
+        ranks = range(len(self._e.levels[name]))
+        return [self._c.any_of(must(name, rank) for rank in ranks) for must in (flow.must_rise, flow.must_fall)]
+
+    def _moves(self, name: str) -> list[int]:
+        due = list(self._e.due_moves(self._e.arrangement.part(name)).values())
+        bound = negate(self._e.excused(name))
+        return [
+            self._c.all_of([bound, one, *(negate(other) for k, other in enumerate(due) if k != number)])
+            for number, one in enumerate(due)
+        ]
 
     def allows(self, volume: str, *, upward: bool) -> int:
         """No watch that has counted all it allows forbids the volume to go on in its last direction."""
@@ -55,23 +65,22 @@ class PaceRule:
 
         `crossings` gives, for each volume, the literals that say it crosses one of its thresholds up, and down.
         """
-        names = list(self._due)
-        roots = [literal for name in names for literal in (self._due[name].up, self._due[name].down)]
+        roots = [literal for literals in self._due.values() for literal in literals]
         later = iter(self._c.substitute(roots, following))
-        after = {name: Both(next(later), next(later)) for name in names}
+        waits = {
+            pending: self._c.both(
+                self._c.any_of([self._c.both(was, next(later)) for was in literals]),
+                # A part that moves is due by no move from where it was.
+                TRUE if isinstance(pending, Reacting) else self._stays(crossings[pending]),
+            )
+            for pending, literals in self._due.items()
+        }
         for watch, counted in self._watches:
-            was, will = self._due[watch.pending], after[watch.pending]
-            own, mover = (
-                Both(*(self._c.any_of(way) for way in crossings[name])) for name in (watch.pending, watch.mover)
-            )
-            waits = self._c.all_of(
-                [
-                    self._c.either(self._c.both(was.up, will.up), self._c.both(was.down, will.down)),
-                    negate(own.up),
-                    negate(own.down),
-                ]
-            )
-            self._remember(following, counted, waits, mover)
+            mover = Both(*(self._c.any_of(way) for way in crossings[watch.mover]))
+            self._remember(following, counted, waits[watch.pending], mover)
+
+    def _stays(self, crossed: tuple[list[int], list[int]]) -> int:
+        return self._c.all_of(negate(literal) for way in crossed for literal in way)
 
     def _remember(self, following: dict[int, int], counted: Counted, waits: int, mover: Both) -> None:
         c = self._c

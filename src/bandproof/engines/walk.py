@@ -89,14 +89,14 @@ def _react(layout: Layout, state: State, bounds: tuple[Window, ...], draw: Rando
     reading = Reading(layout, state)
     parts: list[str] = []
     for part, here in zip(layout.arrangement.parts, state.parts, strict=True):
-        due = [] if part.slow else [m.target for m in must_moves(reading, part) if m.target != here]
+        due = [] if part.delayed else [m.target for m in must_moves(reading, part) if m.target != here]
         parts.append(draw.choice(due) if due else here)
     return None if tuple(parts) == state.parts else remember(layout, state, replace(state, parts=tuple(parts)), bounds)
 
 
 def _go_on(layout: Layout, claim: Property, state: State, bounds: tuple[Window, ...], draw: Random) -> State | None:
     still = draw.random() < _MEDDLING and settled(layout, state)
-    done = [after for _, after in acts(layout, state, claim.pace, claim.mishaps)] if still else []
+    done = [after for _, after in acts(layout, state, claim.pace, claim.mishaps, bounds)] if still else []
     if done:
         return draw.choice(done)
     reading = Reading(layout, state)
@@ -106,7 +106,10 @@ def _go_on(layout: Layout, claim: Property, state: State, bounds: tuple[Window, 
         after = _one_of(reading, choices, bounds, draw)
         if after is not None:
             return after
-    rest = [*_may_moves(reading, bounds), *(after for _, after in acts(layout, state, claim.pace, claim.mishaps))]
+    rest = [
+        *_may_moves(reading, bounds),
+        *(after for _, after in acts(layout, state, claim.pace, claim.mishaps, bounds)),
+    ]
     return draw.choice(rest) if rest else None
 
 

@@ -248,7 +248,7 @@ class Air(Unknowns):
                 if len(stands) != 1:
                     continue
                 (state,) = stands
-                if not part.slow and part.name not in self._excused:
+                if not part.delayed and part.name not in self._excused:
                     self._add_quiet(part, place, state, needs)
                 if place.number + 1 < len(self.places):
                     after, more = self.places[place.number + 1].stands(part.name)

@@ -76,7 +76,7 @@ class Chattering:
     """For every fast part, the states it could take part in while it is said to stand in one of some."""
 
     def __init__(self, parts: tuple[Part, ...]) -> None:
-        self._cycles = {part.name: [] if part.slow else cycles(part) for part in parts}
+        self._cycles = {part.name: [] if part.delayed else cycles(part) for part in parts}
         #: Parts that might chatter themselves, so that a guard may find them in any of their states.
         self._restless = {name for name, found in self._cycles.items() if found}
 

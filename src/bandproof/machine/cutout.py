@@ -141,4 +141,4 @@ class _Piece:
         """The part with its passages at kept lines and chambers only, and without moves if it stands still."""
         passages = tuple(p for p in part.passages if {p.upstream, p.downstream} & self.stirred)
         moves = part.moves if part.name in self.moving else ()
-        return replace(part, passages=passages, moves=moves, slow=part.slow or part.name in late)
+        return replace(part, passages=passages, moves=moves, slow=part.delayed or part.name in late, reaction=None)

@@ -128,7 +128,7 @@ def _moves_due(layout: Layout, state: State) -> frozenset[str]:
     return frozenset(
         f"{part.name} is due by its move {part.moves.index(move) + 1}"
         for part in layout.arrangement.parts
-        if part.slow
+        if part.delayed
         for move in must_moves(reading, part)
     )
 

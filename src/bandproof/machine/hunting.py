@@ -56,7 +56,7 @@ class Stage:
 def stages(arrangement: Arrangement) -> Iterator[Stage]:
     """The stages, from all circles on; the last one drops none."""
     everywhere = frozenset(volume.name for volume in arrangement.volumes)
-    left = tuple(circle for part in arrangement.parts if not part.slow for circle in circles(part))
+    left = tuple(circle for part in arrangement.parts if not part.delayed for circle in circles(part))
     while True:
         around = Surroundings(arrangement, everywhere, frozenset(circle.part for circle in left))
         after = tuple(circle for circle in left if can_be_run(circle, around))

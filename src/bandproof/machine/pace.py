@@ -31,16 +31,33 @@ LARGEST_ALLOWANCE = 3
 
 
 @dataclass(frozen=True, slots=True)
-class TimingConstraint:
-    """While `pending` is due to cross a threshold, `mover` can cross at most `allowance` whole bands in one direction.
+class Reacting:
+    """A part with a reaction time, of which one move is due: it is made, or no longer due, within that time."""
 
-    `longest` is how long `pending` can take for that, `shortest` what `mover` needs for a whole band; seconds.
+    part: str
+
+
+#: What can be due: a volume, by its name, to cross a threshold, or a part to move.
+Pending = str | Reacting
+
+
+@dataclass(frozen=True, slots=True)
+class TimingConstraint:
+    """While `pending` is due, `mover` can cross at most `allowance` whole bands in one direction.
+
+    Pending is a volume that is due to cross a threshold, or a part that is due to move. `longest` is how long it can take
+    for that, `shortest` what `mover` needs for a whole band; seconds.
     """
 
-    pending: str
+    pending: Pending
     mover: str
     longest: Fraction
     shortest: Fraction
+
+    @property
+    def while_due(self) -> str:
+        """What is so while it counts."""
+        return f"{self.pending.part} is due to move" if isinstance(self.pending, Reacting) else f"{self.pending} is due"
 
     @property
     def allowance(self) -> int:
@@ -55,7 +72,8 @@ Thresholds = Mapping[str, tuple[Fraction, ...]]
 def timing_constraints(arrangement: Arrangement, thresholds: Thresholds) -> tuple[TimingConstraint, ...]:
     """Every watch that can bind: whose allowance is small, and smaller than the mover's number of whole bands."""
     names = [volume.name for volume in arrangement.volumes]
-    longest = {name: sigma(arrangement, thresholds, name) for name in names}
+    longest: dict[Pending, Fraction | None] = {name: sigma(arrangement, thresholds, name) for name in names}
+    longest |= {Reacting(part.name): part.reaction.high for part in arrangement.parts if part.reaction is not None}
     shortest = {name: tau(arrangement, thresholds, name) for name in names}
     found = [
         TimingConstraint(pending, mover, slow, quick)

@@ -20,6 +20,7 @@ from itertools import product
 from bandproof.machine.circles import Circle
 from bandproof.machine.fillings import Window
 from bandproof.machine.layout import Layout
+from bandproof.machine.pace import Pending
 from bandproof.machine.story import Count, Crossed, Event, Moved, Occurred, State, Step, StepKind, Turned
 from bandproof.machine.unrest import Restless, fed_in
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Range, Start, VolumeKind
@@ -256,10 +257,10 @@ def excused(reading: Reading) -> frozenset[str]:
 
 
 def pending(layout: Layout, state: State) -> bool:
-    """Some part must move now, so that no time passes. A slow part never must, nor one that is excused."""
+    """Some part must move now, so that no time passes. A delayed part never must, nor one that is excused."""
     reading = Reading(layout, state)
     late = excused(reading)
-    return any(must_move(reading, p) for p in layout.arrangement.parts if not p.slow and p.name not in late)
+    return any(must_move(reading, p) for p in layout.arrangement.parts if not p.delayed and p.name not in late)
 
 
 # ----------------------------------------------------------------------------------------------------- flow rule
@@ -429,7 +430,7 @@ def _fed(reading: Reading) -> bool:
 def _has_to_move(reading: Reading, part: Part, moving: frozenset[str], stirred: frozenset[str]) -> bool:
     """A move of `part` is due, and no to and fro can end that: its guard reads nothing stirred and no moving part.
 
-    A slow part's due move counts: it is yet to come.
+    A delayed part's due move counts: it is yet to come.
     """
     return any(
         not any(_reads(leaf, moving, stirred) for leaf in leaves(move.when)) for move in must_moves(reading, part)
@@ -533,7 +534,7 @@ class _SureOf(Walker[bool]):
 def _moves_at_once(reading: Reading, part: str, state: str, volume: str, band: int) -> bool:
     """Whatever else is so, `part` must move from `state` while `volume` is in `band`."""
     one, layout = reading.arrangement.part(part), reading.layout
-    if one.slow or any(part in late for _, late in layout.motion.hunting.excuses):
+    if one.delayed or any(part in late for _, late in layout.motion.hunting.excuses):
         return False
     sure = _SureOf(volume, layout.low(volume, band), layout.high(volume, band))
     return any(move.source == state != move.target and sure.walk(move.when) for move in one.moves)
@@ -598,6 +599,18 @@ def due(layout: Layout, state: State, volume: str) -> bool | None:
     return None
 
 
+def reacting(layout: Layout, state: State, part: str) -> Move | None:
+    """The one move of a part with a reaction time that is due and not excused; None where none is, or several."""
+    reading = Reading(layout, state)
+    found = set() if part in excused(reading) else set(must_moves(reading, layout.arrangement.part(part)))
+    return found.pop() if len(found) == 1 else None
+
+
+def awaited(layout: Layout, state: State, pending: Pending) -> bool | Move | None:
+    """What a volume or a part with a reaction time is due to do: its direction, or its move; None if nothing."""
+    return due(layout, state, pending) if isinstance(pending, str) else reacting(layout, state, pending.part)
+
+
 def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
     """No watch is in the way of `volume` crossing a threshold now.
 
@@ -608,6 +621,9 @@ def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
     overlap, so there are at most k = floor(sigma / tau) of them. The first crossing since u became due takes no time
     that is known of, nor does a crossing against the last one: that is the same threshold again, about which v may
     tremble as fast as it likes. It follows that v crosses at most 1 + k different thresholds.
+
+    The same where u is a part with a reaction time, and due is that one move of it, and no other, is: sigma is then the time
+    within which that move is made unless it ceases to be due.
 
     The memory is kept only while u is due (see `remember`), so whether it is need not be asked here.
     """
@@ -620,27 +636,32 @@ def in_pace(layout: Layout, state: State, volume: str, *, upward: bool) -> bool:
 def remember(layout: Layout, before: State, after: State, windows: tuple[Window, ...] = ()) -> State:
     """`after`, to which one step leads from `before`, with what its pace counters and the windows then remember.
 
-    While u stays due in one direction and in its band, a crossing of v in the direction of its last one counts, and
-    every crossing becomes the last. Otherwise nothing is remembered.
+    While u stays due in one direction and in its band (a part: by one and the same move), a crossing of v in the direction
+    of its last one counts, and every crossing becomes the last. Otherwise nothing is remembered.
     """
-    ways = {
-        watch.pending: (due(layout, before, watch.pending), due(layout, after, watch.pending))
-        for watch in layout.timing_constraints
-    }
+    pending = dict.fromkeys(watch.pending for watch in layout.timing_constraints)
+    waiting = {one: _waits(layout, before, after, one) for one in pending}
     place = {volume.name: i for i, volume in enumerate(layout.arrangement.volumes)}
     memory: list[Count] = []
     for watch, counts in zip(layout.timing_constraints, before.counts, strict=True):
-        was, is_now = ways[watch.pending]
-        waits = was is not None and was is is_now
-        waits = waits and before.bands[place[watch.pending]] == after.bands[place[watch.pending]]
         way = after.bands[place[watch.mover]] - before.bands[place[watch.mover]]
-        if not waits:
+        if not waiting[watch.pending]:
             memory.append(Count())
         elif way == 0:
             memory.append(counts)
         else:
             memory.append(Count(counts.count + (counts.last is (way > 0)), way > 0))
     return replace(after, counts=tuple(memory), crossed=_crossed(layout, before, after, windows))
+
+
+def _waits(layout: Layout, before: State, after: State, pending: Pending) -> bool:
+    """What was due before a step is the very thing that is due after it."""
+    if isinstance(pending, str):
+        place = [volume.name for volume in layout.arrangement.volumes].index(pending)
+        if before.bands[place] != after.bands[place]:
+            return False
+    was = awaited(layout, before, pending)
+    return was is not None and was == awaited(layout, after, pending)
 
 
 def with_memory(layout: Layout, states: Sequence[State], windows: tuple[Window, ...]) -> list[State]:
@@ -689,7 +710,7 @@ def successors(
                 after = replace(state, bands=tuple(b for b, _ in bands), parts=tuple(p for p, _ in parts))
                 yield Step(kind, events), remember(layout, state, after, windows)
     if not busy:
-        yield from acts(layout, state, pace, mishaps)
+        yield from acts(layout, state, pace, mishaps, windows)
 
 
 def may_cross(layout: Layout, state: State, windows: tuple[Window, ...], volume: str, *, upward: bool) -> bool:
@@ -712,10 +733,12 @@ def _crossings(
     return choices
 
 
-def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> Iterator[tuple[Step, State]]:
+def acts(
+    layout: Layout, state: State, pace: Pace, mishaps: frozenset[str], windows: tuple[Window, ...] = ()
+) -> Iterator[tuple[Step, State]]:
     """Every act, nothing being pending: the driver changes one control, or one mishap occurs.
 
-    It changes neither bands nor parts, so what is due stays due and pace counters stand.
+    It changes neither bands nor parts, so volumes that are due stay due; a part may be due no longer.
     """
     arrangement = layout.arrangement
     if driver_may_act(layout, state, pace):
@@ -725,11 +748,11 @@ def acts(layout: Layout, state: State, pace: Pace, mishaps: frozenset[str]) -> I
                     continue
                 turned = (*state.controls[:i], position, *state.controls[i + 1 :])
                 event = Turned(control.name, state.controls[i], position)
-                yield Step(StepKind.ACT, (event,)), replace(state, controls=turned)
+                yield Step(StepKind.ACT, (event,)), remember(layout, state, replace(state, controls=turned), windows)
     for mishap in arrangement.mishaps:
         if mishap.name in mishaps - state.mishaps:
-            present = state.mishaps | {mishap.name}
-            yield Step(StepKind.ACT, (Occurred(mishap.name),)), replace(state, mishaps=present)
+            after = replace(state, mishaps=state.mishaps | {mishap.name})
+            yield Step(StepKind.ACT, (Occurred(mishap.name),)), remember(layout, state, after, windows)
 
 
 def check_step(

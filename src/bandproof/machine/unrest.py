@@ -130,7 +130,7 @@ def unrest(
 
 def _staying(part: Part, found: tuple[Circle, ...], around: Surroundings) -> tuple[Circle, ...]:
     """The circles with what they need for the part to stay in them; a slow part may linger in any case."""
-    return found if part.slow else tuple(staying(part, circle, around) for circle in found)
+    return found if part.delayed else tuple(staying(part, circle, around) for circle in found)
 
 
 def _hunts(circle: Circle, hunts: Hunting) -> bool:

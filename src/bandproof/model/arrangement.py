@@ -99,8 +99,8 @@ class Move:
 class Part:
     """A component: a finite-state machine that opens and closes passages. `states[0]` is its usual first state.
 
-    `ports` pairs each port name of the kind with the volume it is joined to. A `slow` part never has to move at
-    once: its moves are may-moves only.
+    `ports` pairs each port name of the kind with the volume it is joined to. A part moves as soon as it is due, but for
+    a `slow` one, which may take any time, and one with a `reaction`, which may take so many seconds.
     """
 
     name: str
@@ -111,6 +111,12 @@ class Part:
     slow: bool = False
     ports: tuple[tuple[str, str], ...] = ()
     says: str = ""
+    reaction: Range | None = None
+
+    @property
+    def delayed(self) -> bool:
+        """It need not move as soon as it is due."""
+        return self.slow or self.reaction is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -218,7 +218,7 @@ def bypass_part(
     ports = tuple(zip((inlet, outlet), ends, strict=True))
     own = without_own(arrangement.sizes, name, kept="" if size is None else size.name)
     return edit.result(
-        parts=edit.with_part(replace(part, passages=passages, moves=(), ports=ports, slow=False)),
+        parts=edit.with_part(replace(part, passages=passages, moves=(), ports=ports, slow=False, reaction=None)),
         settings=without_own(arrangement.settings, name),
         sizes=_sizes_with(own, size),
     )

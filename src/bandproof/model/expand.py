@@ -6,13 +6,13 @@ number that margins can vary.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Move, Part, Passage, Setting, Size
 from bandproof.model.conditions import Truth
 from bandproof.model.kinds import SLOTS, KindDescription, check_state
-from bandproof.model.measures import read_setting, read_size
+from bandproof.model.measures import read_reaction, read_setting, read_size
 from bandproof.model.names import Names, look_up
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import PartShape, SizeShape
@@ -157,11 +157,16 @@ class _Expansion:
             # A guard that can never hold, for want of a mishap, is no move at all.
             if when != Truth(value=False):
                 moves += [Move(source, move.target, when) for source in move.sources]
+        reaction = kind.reaction
+        if shape.reaction is not None:
+            own = read_reaction(shape.reaction, self._place / "reaction", self._faults)
+            reaction = reaction if own is None else own
         if len(self._faults) > before:
             return None
-        slow = kind.slow if shape.reaction is None else shape.reaction == "slow"
         ports = tuple((port, shape.ports[port]) for port in kind.ports)
-        return Part(self._name, kind.name, states, self._passages(), tuple(moves), slow, ports, shape.says or kind.says)
+        says, slow = shape.says or kind.says, reaction.slow
+        made = Part(self._name, kind.name, states, self._passages(), tuple(moves), slow, ports, says)
+        return replace(made, reaction=reaction.seconds)
 
     def _passages(self) -> tuple[Passage, ...]:
         ends = {**self._shape.ports, ATMOSPHERE: ATMOSPHERE, SOURCE: SOURCE}

@@ -15,6 +15,7 @@ from importlib import resources
 
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE
 from bandproof.model.files import Entry, read_text
+from bandproof.model.measures import Reaction, read_reaction
 from bandproof.model.resolve import Meaning, Scope, Sort, Threshold, resolve
 from bandproof.model.schema import CatalogueShape, KindShape, MoveShape, PassageShape, read_shape, toml_text
 from bandproof.terms.names import RESERVED, is_label, is_name, listed, suggest, words_in
@@ -60,7 +61,7 @@ class KindDescription:
     mishaps: tuple[str, ...]
     passages: tuple[KindPassage, ...]
     moves: tuple[KindMove, ...]
-    slow: bool
+    reaction: Reaction
     own: bool = False
 
 
@@ -117,10 +118,10 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
         for index, one in enumerate(shape.moves)
         if (move := _move(one, shape, scope, place / "moves" / index, faults)) is not None
     )
-    if len(faults) > before:
+    reaction = read_reaction(shape.reaction, place / "reaction", faults)
+    if len(faults) > before or reaction is None:
         return None
     slots = {slot: tuple(getattr(shape, slot)) for slot in SLOTS}
-    slow = shape.reaction == "slow"
     return KindDescription(
         name,
         shape.says,
@@ -129,7 +130,7 @@ def read_kind(name: str, entry: Entry[KindShape], faults: Faults, *, own: bool =
         **slots,
         passages=passages,
         moves=moves,
-        slow=slow,
+        reaction=reaction,
         own=own,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 
 from bandproof.model.arrangement import NamedBand, Range, Setting, Size, Volume, VolumeKind
@@ -17,6 +18,7 @@ from bandproof.text.units import (
     parse_pressure,
     parse_pressures,
     parse_ratios,
+    parse_times,
     parse_volumes,
     show_pressure,
 )
@@ -35,6 +37,31 @@ def read_pressure(text: str, place: Place, faults: Faults) -> Fraction | None:
     except MeasureError as error:
         faults.measure(place, error)
         return None
+
+
+@dataclass(frozen=True, slots=True)
+class Reaction:
+    """How long a part that is due may take to move: not at all, `slow` (any time), or within so many `seconds`."""
+
+    slow: bool = False
+    seconds: Range | None = None
+
+
+def read_reaction(text: str, place: Place, faults: Faults) -> Reaction | None:
+    """What `reaction` says of a kind or a part, or None after noting what is wrong with it."""
+    if text in ("fast", "slow"):
+        return Reaction(slow=text == "slow")
+    try:
+        low, high = parse_times(text)
+    except MeasureError as error:
+        hint = 'write "fast", "slow" or the range of times it takes, as in "0..50 ms"'
+        faults.add("bad-reaction", place, error.message, hint=hint)
+        return None
+    if low < 0 or high <= 0:
+        message = f'the reaction "{text}" {"begins before the part is due" if low < 0 else "takes no time"}'
+        faults.add("bad-reaction", place, message, hint='write "fast" for a part that moves at once')
+        return None
+    return Reaction(seconds=Range(low, high))
 
 
 def read_setting(name: str, value: str | SettingShape, place: Place, reach: Reach, faults: Faults) -> Setting | None:

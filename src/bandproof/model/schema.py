@@ -122,7 +122,7 @@ class PartShape(TableShape):
     links: dict[str, str] = {}
     mishaps: dict[str, TextOrList] = {}
     starts_in: str | None = None
-    reaction: Literal["fast", "slow"] | None = None
+    reaction: str | None = None
     says: str = ""
 
 
@@ -157,7 +157,7 @@ class KindShape(TableShape):
     mishaps: list[str] = []
     passages: list[PassageShape] = []
     moves: list[MoveShape] = []
-    reaction: Literal["fast", "slow"] = "fast"
+    reaction: str = "fast"
 
 
 class StartShape(TableShape):

@@ -24,6 +24,7 @@ from bandproof.deciding.saving import TEXT, Shelf
 from bandproof.findings.finding import Finding, Verdict
 from bandproof.model.kinds import KindDescription
 from bandproof.shell.answer import Line, Told, answer, summary
+from bandproof.text.units import show_times
 from bandproof.views.reasons_text import reason_text
 from bandproof.views.standing_text import standing_lines
 
@@ -203,13 +204,20 @@ def _kind_table(kinds: Iterable[KindDescription]) -> Table:
     return table
 
 
+def _reaction(kind: KindDescription) -> str:
+    seconds = kind.reaction.seconds
+    if seconds is not None:
+        return show_times(seconds.low, seconds.high)
+    return "slow" if kind.reaction.slow else "fast"
+
+
 def kind_document(kind: KindDescription) -> dict[str, Any]:
     """A kind as JSON."""
     return {
         "name": kind.name,
         "says": kind.says,
         **{slot: list(getattr(kind, slot)) for slot in _SLOTS},
-        "reaction": "slow" if kind.slow else "fast",
+        "reaction": _reaction(kind),
         "passages": [
             {
                 **({"from": p.upstream, "to": p.downstream} if p.one_way else {"between": [p.upstream, p.downstream]}),

@@ -141,7 +141,7 @@ class _Run:
 
     def _pending(self) -> bool:
         parts = (self.fleet.moves[k][0] for k in self.since)
-        return any(not self.arrangement.parts[part].slow and not self._hunts(part) for part in parts)
+        return any(not self.arrangement.parts[part].delayed and not self._hunts(part) for part in parts)
 
     def _move(self, ripe: list[int]) -> None:
         done: set[int] = set()

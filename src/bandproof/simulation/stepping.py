@@ -12,7 +12,7 @@ that ends the matter. So parts that undo one another's moves take time, and the 
 ends not every swing is worth its steps: a part that has often moved back at once is given a play of HUNTING_PASCALS, and where that does
 not calm it, a longer moving time, up to HUNTING_SECONDS.
 
-Hands act and mishaps occur only while no part is due, as in the meaning of an arrangement (slow and hunting parts apart): at
+Hands act and mishaps occur only while no part is due, as in the meaning of an arrangement (delayed and hunting parts apart): at
 most a moving time later than the script says.
 """
 
@@ -110,7 +110,7 @@ class Run:
         parts = arrangement.parts
         self.source = np.array([parts[i].states.index(m.source) for i, m in fleet.moves], dtype=np.intp)
         self.target = np.array([parts[i].states.index(m.target) for i, m in fleet.moves], dtype=np.intp)
-        self.slow = np.array([part.slow for part in parts], dtype=bool)
+        self.delayed = np.array([part.delayed for part in parts], dtype=bool)
         self.tanks = np.array([v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
         self.atmosphere = float(arrangement.atmosphere)
         self.ends = (self.atmosphere, self.atmosphere + float(arrangement.highest))
@@ -267,8 +267,8 @@ class Run:
             self._see(columns)
 
     def _pending(self) -> Truths:
-        """Whether some part is due that is neither slow nor hunting, for each vehicle."""
-        excused = (self._hunting() | self.slow[:, None])[self.owner]
+        """Whether some part is due that is neither delayed nor hunting, for each vehicle."""
+        excused = (self._hunting() | self.delayed[:, None])[self.owner]
         return np.asarray((np.isfinite(self.fires) & ~excused).any(axis=0))
 
     def _hunting(self) -> Truths:

@@ -224,4 +224,7 @@ def _moving(part: Part) -> Quantity:
     what = f"seconds {part.name} takes to move"
     if part.slow:
         return Quantity("moving", part.name, what, *SLOW_MOVING_TIME, by_ratio=True, assumed=True)
+    if part.reaction is not None:
+        least, most = float(part.reaction.low), float(part.reaction.high)
+        return Quantity("moving", part.name, what, min(max(least, MOVING_TIME), most), most)
     return Quantity("moving", part.name, what, MOVING_TIME, MOVING_TIME)

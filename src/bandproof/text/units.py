@@ -95,6 +95,11 @@ def parse_ratios(text: str) -> tuple[Fraction, Fraction]:
     return _ends(text, _RATIO)
 
 
+def parse_times(text: str) -> tuple[Fraction, Fraction]:
+    """Seconds of a time with its tolerance: `0..50 ms`, `20 ms`."""
+    return _ends(text, _TIME)
+
+
 def parse_seconds(text: str) -> Fraction:
     """Seconds of one exact time: `5 s`, `250 ms`, `2 min`."""
     return _single(text, _TIME)
@@ -171,6 +176,13 @@ def show_pressures(low: Fraction, high: Fraction, unit: str, digits: int | None 
     if all((number * 10**decimals).denominator == 1 for number in (middle, spread)):
         return f"{show_number(middle, decimals)} ± {show_number(spread, decimals)} {unit}"
     return f"{show_number(low / scale, decimals)}..{show_number(high / scale, decimals)} {unit}"
+
+
+def show_times(low: Fraction, high: Fraction) -> str:
+    """A time with its tolerance, as `parse_times` reads it: `0..50 ms`."""
+    unit = "ms" if high < 1 else "s"
+    ends = dict.fromkeys(show_number(end / TIME_UNITS[unit], 3) for end in (low, high))
+    return f"{'..'.join(ends)} {unit}"
 
 
 def show_number(value: Fraction, decimals: int) -> str:

@@ -11,6 +11,7 @@ from itertools import groupby
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part
 from bandproof.model.conditions import Condition, Truth
 from bandproof.model.walker import alternatives
+from bandproof.text.units import show_times
 from bandproof.views import dot
 from bandproof.views.graphviz import render_svg
 from bandproof.views.phrases import open_in, passage_words, plain, show_condition, size_words
@@ -38,9 +39,14 @@ def machines_svg(arrangement: Arrangement) -> str:
     return in_rows([render_svg(machine_dot(arrangement, part)) for part in arrangement.parts])
 
 
+def _within(part: Part) -> str:
+    """How long the part may take to move, where it does not move at once."""
+    return "" if part.reaction is None else f" (moves within {show_times(part.reaction.low, part.reaction.high)})"
+
+
 def _heading(part: Part) -> list[str]:
     joined = ", ".join(f"{plain(port)}: {_place(volume)}" for port, volume in part.ports)
-    pace = " (slow)" if part.slow else ""
+    pace = " (slow)" if part.slow else _within(part)
     rows = dot.lines(f"{plain(part.name).upper()}, {plain(part.kind)}{pace}", _HEADING_WIDTH)
     return rows + (dot.lines(joined, _HEADING_WIDTH) if joined else [])
 

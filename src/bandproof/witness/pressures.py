@@ -239,7 +239,7 @@ class Witness:
             ]
             moves = Conjunction((self._standing[part.name, source], self._stands_next(part, target)))
             yield disjunction([Negation(moves), disjunction(guards)])
-        if part.slow:
+        if part.delayed:
             return
         for i, move in enumerate(part.moves):
             if move.source != move.target:

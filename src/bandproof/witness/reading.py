@@ -129,7 +129,8 @@ class _Reader:
     def __init__(self, layout: Layout, claim: Property, vehicle: Vehicle) -> None:
         self.layout, self.claim, self.vehicle = layout, claim, vehicle
         self.bounds: tuple[Window, ...] = windows(layout.arrangement, claim)
-        self.near = max(INSTANT, MOVING_TIMES * max(vehicle.moving.values(), default=0.0))
+        at_once = [part for part in layout.arrangement.parts if not part.delayed]
+        self.near = max(INSTANT, MOVING_TIMES * max((vehicle.moving[part.name] for part in at_once), default=0.0))
         self.tries = 0
 
     def follow(self, events: list[Timed]) -> tuple[list[State], list[Step], list[float], str | None]:
