@@ -9,7 +9,7 @@ RULES: tuple[Break, ...] = _in(
     # the flow rule, and what else lets a volume cross
     ("def may_rise(", "greatest > 0", "greatest >= 0", "rising needs a net inflow above zero"),
     ("def may_fall(", "least < 0", "least <= 0", "falling needs a net inflow below zero"),
-    ("def pending(", "if not p.slow and", "if", "slow parts never must"),
+    ("def pending(", "if not p.delayed and", "if", "delayed parts never must"),
     ("def may_cross(", "and in_pace(layout, state, volume, upward=upward)", "", "a volume crosses only where the pace allows"),
     ("def may_cross(", "and in_window(layout, state, windows, volume, upward=upward)", "", "a volume crosses only within its window"),
     ("def successors(", "remember(layout, state, after, windows)", "after", "memory goes on in a flow or react step"),
@@ -73,14 +73,14 @@ MOTION: tuple[Break, ...] = _in(
     ("def onward(", "order[move.target] >= order[first]", "True", "each circle is told once"),
 ) + _in(
     "src/bandproof/machine/hunting.py",
-    ("def stages(", "if not part.slow for circle", "for circle", "slow parts never keep time"),
+    ("def stages(", "if delayed or not part.delayed for circle", "for circle", "delayed parts never keep time"),
     ("def stages(", "if after == left:", "if True:", "a fixed point: parts fall out one after another"),
     ("def watchers(", "while more := {", "if more := {", "watched through others"),
 ) + _in(
     "src/bandproof/machine/unrest.py",
     ("def unrest(", "if can_be_run(circle, around) and (", "if (", "a circle has to be run"),
-    ("def unrest(", "_hunts(circle, hunts) or _driven(circle, stirs)", "_driven(circle, stirs)", "what hunts moves for ever too"),
-    ("def unrest(", "_hunts(circle, hunts) or _driven(circle, stirs)", "_hunts(circle, hunts)", "what is driven moves for ever"),
+    ("def unrest(", "_swings(circle, swings) or _driven(circle, stirs)", "_driven(circle, stirs)", "what hunts moves for ever too"),
+    ("def unrest(", "_swings(circle, swings) or _driven(circle, stirs)", "_swings(circle, swings)", "what is driven moves for ever"),
     ("def unrest(", "if part.name not in silent}", "}", "silent parts do not move for ever"),
     ("def _stirred(", "and circle.states - passage.open_in", "", "a passage that is always open stirs nothing"),
     ("def groups_of(", "if all(end in group for end in ends):", "if False:", "what shares the air is stirred too"),

@@ -118,7 +118,7 @@ def causes(layout: Layout, states: list[State], part: str) -> list[tuple[Test, T
     needs: list[tuple[Test, Test]] = []
     for one in restless:
         drivers = drivers_of(one, restless)
-        if one.part not in layout.motion.hunting.parts:
+        if one.part not in layout.motion.swinging:
             needs.append((moves(one.part), lambda edge, drivers=drivers: any(moves(d)(edge) for d in drivers)))  # type: ignore[misc]
     groups = groups_of(layout.arrangement, held_volumes(layout.arrangement, tanks=True))
     for leaf in comparisons(*(move.when for move in layout.arrangement.part(part).moves)):

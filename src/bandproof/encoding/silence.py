@@ -4,7 +4,7 @@ Asked with the hands off and the tanks held: in an endless run some state recurs
 happens between some two of its visits. So a part that moves without end moves in a loop in which
 
 1. no control, no mishap and no band of a tank changes, and no part moves but those that could move for ever;
-2. the part moves, and of each part that moves one that stirs what it reads, or that it watches, or it hunts
+2. the part moves, and of each part that moves one that stirs what it reads, or that it watches, or it swings
    (`bandproof.machine.unrest`, for the parts that move in the loop);
 3. whenever a line or chamber crosses upward a threshold L at which a guard of the part reads it, air of at least L comes to it
    or to what it shares its air with: some passage there is open, at some time in the loop, from a tank or source that
@@ -60,7 +60,7 @@ def silence_problem(cut: CutOut) -> Problem:
             case _:
                 return True
 
-    loop = endless(rule, problem, [cut.part], cut.restless, cut.hunts)
+    loop = endless(rule, problem, [cut.part], cut.restless, cut.swings)
     return looping(problem, loop, kept=stands_still, from_anywhere=True)
 
 
@@ -77,7 +77,7 @@ def endless_problem(rule: StepRule, claim: Property, *, due: bool) -> Problem:
     """The search for such a run; with `due`, for one in whose loop every move is due when it is made."""
     problem, motion = pose(rule, claim), rule.layout.motion
     tanks = frozenset(rule.encoding.volumes_of([VolumeKind.TANK]))
-    loop = endless(rule, problem, [one.part for one in motion.tanks_held], motion.tanks_held, motion.hunting.parts)
+    loop = endless(rule, problem, [one.part for one in motion.tanks_held], motion.tanks_held, motion.swinging)
     wanted = [negate(changes(problem, [b for b in problem.bits if b.sort is BitSort.VOLUME and b.subject in tanks]))]
     for part in rule.layout.arrangement.parts if due else ():
         moved = changes(problem, [b for b in problem.bits if b.sort is BitSort.PART and b.subject == part.name])
@@ -86,7 +86,7 @@ def endless_problem(rule: StepRule, claim: Property, *, due: bool) -> Problem:
 
 
 def endless(
-    rule: StepRule, problem: Problem, parts: list[str], restless: tuple[Restless, ...], hunts: frozenset[str]
+    rule: StepRule, problem: Problem, parts: list[str], restless: tuple[Restless, ...], swings: frozenset[str]
 ) -> Loop:
     """A loop in which one of the parts moves, of those that could all that go with it (2), driven from without (3)."""
     moved = {
@@ -98,7 +98,7 @@ def endless(
     says.setdefault(some, f"{' or '.join(parts)} moved")
     pairs: dict[tuple[int, int], None] = {}
     for one in restless:
-        if one.part not in hunts:
+        if one.part not in swings:
             drivers = drivers_of(one, restless)
             driven = rule.circuit.any_of(moved[part] for part in drivers)
             says.setdefault(driven, f"{' or '.join(drivers)} moved")

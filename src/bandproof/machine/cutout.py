@@ -49,13 +49,13 @@ from bandproof.model.walker import leaves
 class CutOut:
     """The piece: its layout, the part asked about, and the kept parts that could move, as they could in the whole.
 
-    `hunts`: the parts that can hunt in the whole.
+    `swings`: the parts that can move for ever at one pressure in the whole.
     """
 
     layout: Layout
     part: str
     restless: tuple[Restless, ...]
-    hunts: frozenset[str]
+    swings: frozenset[str]
 
 
 def cut_out(layout: Layout, part: str) -> CutOut:
@@ -65,7 +65,7 @@ def cut_out(layout: Layout, part: str) -> CutOut:
     piece.take_part(part)
     late = frozenset[str]().union(*(parts for _, parts in layout.motion.hunting.excuses))
     restless = tuple(one for one in layout.motion.tanks_held if one.part in piece.parts)
-    return CutOut(lay_out(piece.arrangement(late)), part, restless, layout.motion.hunting.parts)
+    return CutOut(lay_out(piece.arrangement(late)), part, restless, layout.motion.swinging)
 
 
 class _Piece:

@@ -8,7 +8,8 @@ stands still, together with parts that can do so too. The parts that can are the
 circle that can be run when the parts in H move and no others do. *Why no others:* of the parts that move without end
 each runs some circle without end, and in the end all the others stand still; so those that move without end satisfy
 what H is the greatest solution of. Each move may find the moving parts in states of its own: one assignment for a whole
-circle would overlook two valves that undo each other. Slow parts never hold time up and are left out.
+circle would overlook two valves that undo each other. Delayed parts never hold time up and are left out; whether they too
+could move for ever at one and the same pressures is asked apart (`swinging`).
 
 Almost always H is empty: time always passes. Where it is not, the parts of a circle all of whose guards can hold need
 not move, nor need any part whose guards name a state of theirs, directly or through others: with the one to and fro,
@@ -53,10 +54,10 @@ class Stage:
     left: tuple[Circle, ...]
 
 
-def stages(arrangement: Arrangement) -> Iterator[Stage]:
-    """The stages, from all circles on; the last one drops none."""
+def stages(arrangement: Arrangement, *, delayed: bool = False) -> Iterator[Stage]:
+    """The stages, from all circles on, those of delayed parts only where asked for; the last one drops none."""
     everywhere = frozenset(volume.name for volume in arrangement.volumes)
-    left = tuple(circle for part in arrangement.parts if not part.delayed for circle in circles(part))
+    left = tuple(circle for part in arrangement.parts if delayed or not part.delayed for circle in circles(part))
     while True:
         around = Surroundings(arrangement, everywhere, frozenset(circle.part for circle in left))
         after = tuple(circle for circle in left if can_be_run(circle, around))
@@ -72,6 +73,12 @@ def hunting(arrangement: Arrangement) -> Hunting:
     found = last.left
     names = dict.fromkeys(circle.part for circle in found)
     return Hunting(found, tuple((name, watchers(arrangement, [name])) for name in names))
+
+
+def swinging(arrangement: Arrangement) -> tuple[Circle, ...]:
+    """The circles that can be run for ever at one and the same pressures, taking time or none."""
+    *_, last = stages(arrangement, delayed=True)
+    return last.left
 
 
 def watchers(arrangement: Arrangement, parts: Iterable[str]) -> frozenset[str]:

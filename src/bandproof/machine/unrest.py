@@ -8,8 +8,8 @@ only
    may have any pressure at each move, and
 2. if something keeps changing what the guards of the circle read: a passage that another such part, or the part
    itself, opens and shuts in its circle, from which a volume they read can be reached over volumes that are not held,
-   through any passages that can open; or the state of another such part. Parts that can hunt while no time passes need
-   nothing of the kind.
+   through any passages that can open; or the state of another such part. Parts that can go round for ever at one and
+   the same pressures, taking time or none (`bandproof.machine.hunting.swinging`), need nothing of the kind.
 
 The parts left are the greatest set of which each is so with respect to the set. *Why it is sound:* of the parts that
 move without end take what is left when all others stand still for good. A pressure that no such part stirs belongs to a
@@ -36,7 +36,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from bandproof.machine.circles import Circle, Surroundings, can_be_run, circles, staying
-from bandproof.machine.hunting import Hunting, hunting
+from bandproof.machine.hunting import Hunting, hunting, swinging
 from bandproof.model.arrangement import SOURCE, Arrangement, Control, Part, Volume, VolumeKind
 from bandproof.model.conditions import AtLeast, Below, InState, Lower, NotInState, NotLower
 from bandproof.model.walker import leaves
@@ -60,9 +60,13 @@ class Restless:
 
 @dataclass(frozen=True, slots=True)
 class Motion:
-    """Which parts could move for ever: while no time passes, with the tanks held, and with nothing held."""
+    """Which parts could move for ever: while no time passes, with the tanks held, and with nothing held.
+
+    `swinging`: those that could at one and the same pressures, the ones that take time for it too.
+    """
 
     hunting: Hunting
+    swinging: frozenset[str]
     tanks_held: tuple[Restless, ...]
     nothing_held: tuple[Restless, ...]
 
@@ -82,11 +86,12 @@ def _motion(
 ) -> Motion:
     """The same, of just what it depends on: layouts are made often that differ in thresholds or starts only."""
     arrangement = Arrangement("", "psi", Fraction(0), highest, volumes, parts, controls)
-    hunts = hunting(arrangement)
+    swings = swinging(arrangement)
     return Motion(
-        hunts,
-        unrest(arrangement, hunts, tanks_held=True, silent=silent),
-        unrest(arrangement, hunts, tanks_held=False),
+        hunting(arrangement),
+        frozenset(circle.part for circle in swings),
+        unrest(arrangement, swings, tanks_held=True, silent=silent),
+        unrest(arrangement, swings, tanks_held=False),
     )
 
 
@@ -106,7 +111,7 @@ def held_volumes(arrangement: Arrangement, *, tanks: bool) -> frozenset[str]:
 
 
 def unrest(
-    arrangement: Arrangement, hunts: Hunting, *, tanks_held: bool, silent: frozenset[str] = frozenset()
+    arrangement: Arrangement, swings: tuple[Circle, ...], *, tanks_held: bool, silent: frozenset[str] = frozenset()
 ) -> tuple[Restless, ...]:
     """The parts that could move for ever with the hands off. `silent` are those known not to."""
     held = held_volumes(arrangement, tanks=tanks_held)
@@ -119,7 +124,7 @@ def unrest(
             name: tuple(
                 circle
                 for circle in _staying(arrangement.part(name), found, around)
-                if can_be_run(circle, around) and (_hunts(circle, hunts) or _driven(circle, stirs))
+                if can_be_run(circle, around) and (_swings(circle, swings) or _driven(circle, stirs))
             )
             for name, found in left.items()
         }
@@ -133,8 +138,8 @@ def _staying(part: Part, found: tuple[Circle, ...], around: Surroundings) -> tup
     return found if part.delayed else tuple(staying(part, circle, around) for circle in found)
 
 
-def _hunts(circle: Circle, hunts: Hunting) -> bool:
-    return any((one.part, one.moves) == (circle.part, circle.moves) for one in hunts.circles)
+def _swings(circle: Circle, swings: tuple[Circle, ...]) -> bool:
+    return any((one.part, one.moves) == (circle.part, circle.moves) for one in swings)
 
 
 def _driven(circle: Circle, stirs: dict[str, frozenset[str]]) -> bool:
@@ -154,7 +159,7 @@ def _reads(circle: Circle, stirred: frozenset[str], moving: frozenset[str]) -> b
 
 
 def drivers_of(one: Restless, restless: tuple[Restless, ...]) -> tuple[str, ...]:
-    """The parts of which one moves for ever too if `one` does, unless it hunts: they stir what it reads, or it watches them."""
+    """The parts of which one moves for ever too if `one` does, unless it swings: they stir what it reads, or it watches them."""
     return tuple(
         other.part
         for other in restless

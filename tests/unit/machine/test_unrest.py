@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from bandproof.machine.hunting import hunting
+from dataclasses import replace
+from fractions import Fraction
+
+from bandproof.machine.hunting import swinging
 from bandproof.machine.unrest import Restless, unrest
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part, Passage, Volume, VolumeKind
-from bandproof.model.conditions import ALWAYS_TRUE, Condition
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Move, Part, Passage, Range, Volume, VolumeKind
+from bandproof.model.conditions import ALWAYS_TRUE, AtLeast, Below, Condition
 from tests.unit.machine.test_circles import BAR, at_least, below, on, to_and_fro
 
 VOLUMES = (
@@ -30,7 +33,7 @@ def pipe(one: str, other: str) -> Part:
 
 def found(*parts: Part, tanks_held: bool = True, silent: str = "") -> dict[str, Restless]:
     arrangement = Arrangement("by hand", "bar", BAR, 9 * BAR, VOLUMES, parts)
-    restless = unrest(arrangement, hunting(arrangement), tanks_held=tanks_held, silent=frozenset(silent.split()))
+    restless = unrest(arrangement, swinging(arrangement), tanks_held=tanks_held, silent=frozenset(silent.split()))
     return {one.part: one for one in restless}
 
 
@@ -94,3 +97,14 @@ def test_parts_known_to_fall_silent_are_left_out_and_drive_nothing() -> None:
 
 def test_a_part_that_vents_stirs_what_it_vents() -> None:
     assert found(keeper("p", at_least("v", 4), below("v", 4), way("v", ATMOSPHERE, "on")))["p"].stirs == {"v"}
+
+
+def test_a_slow_part_whose_guards_both_hold_at_one_pressure_moves_for_ever() -> None:
+    """It takes its time for every move, so time passes; but it is never at rest."""
+    above = AtLeast("v", BAR, BAR)
+    slow = Part("x", "k", ("on", "off"), (), (Move("on", "off", above), Move("off", "on", above)), slow=True)
+    assert set(found(slow)) == {"x"}
+    timed = replace(slow, slow=False, reaction=Range(Fraction(0), Fraction(1, 20)))
+    assert set(found(timed)) == {"x"}
+    parted = (Move("on", "off", above), Move("off", "on", Below("v", BAR, BAR)))
+    assert not found(replace(slow, moves=parted))
