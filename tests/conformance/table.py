@@ -14,6 +14,7 @@ from tests.conformance.table_holding import COMES_TO_REST, HOLDS_FOR_EVER, NEEDS
 from tests.conformance.table_hunting import HUNTING, IN_ORDER
 from tests.conformance.table_line_air import KEPT, LINE_AIR, NEEDS_ACCOUNT, NEEDS_FILLINGS
 from tests.conformance.table_pace import PACE
+from tests.conformance.table_reaction import REACTION
 from tests.conformance.table_settled import SETTLED
 from tests.conformance.table_shapes import SHAPES
 from tests.conformance.table_sized import SIZED
@@ -25,6 +26,7 @@ TABLE: tuple[Case, ...] = (
     *FLOW,
     *SIZED,
     *PACE,
+    *REACTION,
     *SETTLED,
     *SHAPES,
     *HUNTING,

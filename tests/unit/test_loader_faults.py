@@ -121,7 +121,11 @@ SPOILT = [
     ('["breakaway", "burst"] }\nstarts_in', '["breakaway", «"bursts"»] }\nstarts_in', "unknown-mishap"),
     ('["breakaway", "burst"] }\nstarts_in', '«"knob"» }\nstarts_in', "unknown-mishap"),
     ('starts_in = "wide open"', 'starts_in = «"wide opne"»', "unknown-state"),
-    ('reaction = "fast"', 'reaction = «"quick"»', "unknown-choice"),
+    ('reaction = "fast"', 'reaction = «"quick"»', "bad-reaction"),
+    ('reaction = "fast"', 'reaction = «"50"»', "bad-reaction"),
+    ('reaction = "fast"', 'reaction = «"0 ms"»', "bad-reaction"),
+    ('reaction = "fast"', 'reaction = «"-5..5 ms"»', "bad-reaction"),
+    ('reaction = "slow"\npassages', 'reaction = «"50..20 ms"»\npassages', "bad-reaction"),
     # roles
     ('lever = "knob"', 'lever = «"knbo"»', "role-unknown-name"),
     ('lever = "knob"', 'lever = ["knob", «"tank"»]', "role-mixed"),

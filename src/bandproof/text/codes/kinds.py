@@ -35,6 +35,21 @@ states = ["open"]
         hint="choose another name, so that nobody takes it for the catalogue's",
     ),
     Code(
+        code="bad-reaction",
+        summary="What is said of how quickly a part moves is neither fast nor slow nor a time.",
+        explanation="A part that is due moves at once (fast), at any time (slow), or within the time that is written.",
+        sample=SMALL
+        + """
+[parts.check]
+kind = "check valve"
+ports = { inlet = "tank", outlet = "tank" }
+reaction = "quick"
+""",
+        at=(16, 12),
+        message='"quick" is not a time',
+        hint='write "fast", "slow" or the range of times it takes, as in "0..50 ms"',
+    ),
+    Code(
         code="duplicate-state",
         summary="A kind lists a state twice.",
         explanation="Each state stands once; the first is the one a part starts in.",
