@@ -150,6 +150,7 @@ def warned(folder: Path, further: str) -> list[str]:
         ("[starts.held]", []),
         ("[starts.held]\n[starts.helds]", []),
         ("[starts.towed]", []),
+        ("[starts.held_2]", []),
         ('[sizes]\nvalve_2 = { C = "1", b = "0.2" }', []),
         (
             '[sizes]\nvalv_1 = { C = "1", b = "0.2" }',

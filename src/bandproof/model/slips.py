@@ -44,4 +44,5 @@ def _warn_of_near_names(merged: Merged, faults: Faults) -> None:
 
 
 def _letters(name: str) -> str:
-    return re.sub(r"\d+", "0", name)
+    """The name without numbers: those who number their things mean others."""
+    return re.sub(r"[-_ ]?\d+", "", name)
