@@ -25,6 +25,7 @@ _PROLOGUE = re.compile(r"\A.*?(?=<svg\b)", re.DOTALL)
 _COMMENT = re.compile(r"<!--.*?-->\n?", re.DOTALL)
 _FAMILY = re.compile(r'font-family="[^"]*"')
 _IDENTITY = re.compile(r'(<g) id="[^"]*"')
+_BOX = re.compile(r'<svg\b[^>]*viewBox="(?P<box>[^"]*)"[^>]*>')
 _TOOLTIP = re.compile(r"<title>[^<]*</title>\n?")
 
 
@@ -90,4 +91,14 @@ def _let_go_in_time() -> None:
 def _clean(svg: str) -> str:
     text = _COMMENT.sub("", svg.replace("\r\n", "\n"))
     text = _IDENTITY.sub(r"\1", _TOOLTIP.sub("", _PROLOGUE.sub("", text, count=1)))
-    return _FAMILY.sub(f'font-family="{FONTS}"', text).strip() + "\n"
+    return _papered(_FAMILY.sub(f'font-family="{FONTS}"', text).strip() + "\n")
+
+
+def _papered(svg: str) -> str:
+    """The picture with white paper to its edges: Graphviz leaves a rim that shows on a dark page."""
+
+    def with_paper(opening: re.Match[str]) -> str:
+        x, y, width, height = opening["box"].split()
+        return f'{opening[0]}\n<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="white"/>'
+
+    return _BOX.sub(with_paper, svg, count=1)

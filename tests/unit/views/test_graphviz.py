@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -100,3 +101,11 @@ def test_a_program_without_its_package_is_reported(monkeypatch: pytest.MonkeyPat
 
 def test_drawing_errors_belong_to_this_package() -> None:
     assert issubclass(graphviz.DrawingError, BandproofError)
+
+
+def test_the_paper_is_white_to_the_edges_of_the_picture() -> None:
+    svg = render_svg(GRAPH)
+    (box,) = re.findall(r'viewBox="([^"]*)"', svg)
+    (paper,) = re.findall(r'<rect x="(.*?)" y="(.*?)" width="(.*?)" height="(.*?)" fill="white"/>', svg)
+    assert list(paper) == box.split()
+    assert svg.index("<rect") < svg.index("<g ")
