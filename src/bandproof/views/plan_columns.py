@@ -1,6 +1,7 @@
 """In which column of which vehicle each figure of the piping drawing stands: as far on as the air has come.
 
-A hose parts two vehicles and stands between them. What no hose joins to anything belongs to the largest of them.
+A hose parts two vehicles and stands between them: before the first vehicle that as many hoses in a row lead to. What no hose
+joins to anything belongs to the largest vehicle.
 """
 
 from __future__ import annotations
@@ -25,22 +26,27 @@ def columns_of(upstream: Mapping[str, set[str]], hoses: set[str]) -> Columns:
     for key, some in upstream.items():
         for one in some:
             beside[one].add(key)
-    vehicles = _in_order(_together(_parted(beside, hoses), hoses, beside), hoses, upstream, beside)
+    behind = _behind(upstream, hoses)
+
+    def level(vehicle: set[str]) -> int:
+        return max((behind[hose] for key in vehicle for hose in upstream[key] & hoses), default=0)
+
+    vehicles = sorted(
+        _together(_parted(beside, hoses), hoses, beside), key=lambda one: (level(one), -len(one), min(one))
+    )
     column_of: dict[str, int] = {}
     spans: list[tuple[int, int]] = []
     at = 0
-    for place, vehicle in enumerate(vehicles):
-        before = {one for earlier in vehicles[:place] for one in earlier}
-        between = {hose for hose in hoses - set(column_of) if beside[hose] & vehicle and beside[hose] & before}
+    for vehicle in vehicles:
+        between = {hose for hose in hoses - set(column_of) if behind[hose] <= level(vehicle)}
         column_of |= dict.fromkeys(between, at)
         at += bool(between)
         deep = _depths(vehicle, upstream)
         column_of |= {key: at + depth for key, depth in deep.items()}
         spans.append((at, at + max(deep.values())))
         at = spans[-1][1] + 1
-    for hose in hoses - set(column_of):
-        ends = [span[1] + 1 for span, vehicle in zip(spans, vehicles, strict=True) if beside[hose] & vehicle]
-        column_of[hose] = min(ends, default=at)
+    last = max((behind[hose] for hose in set(column_of) & hoses), default=0) + 1
+    column_of |= {hose: at + behind[hose] - last for hose in hoses - set(column_of)}
     return Columns(tuple(spans), column_of)
 
 
@@ -63,20 +69,10 @@ def _together(parts: list[set[str]], hoses: set[str], beside: Mapping[str, set[s
     return [part | alone if part is largest else part for part in joined]
 
 
-def _in_order(
-    vehicles: list[set[str]], hoses: set[str], upstream: Mapping[str, set[str]], beside: Mapping[str, set[str]]
-) -> list[set[str]]:
-    """The vehicles as hoses lead from one to the next, beginning with the largest that no hose feeds."""
-    towed = {key for key, some in upstream.items() if some & hoses}
-    order: list[set[str]] = []
-    left = list(vehicles)
-    while left:
-        before = {one for vehicle in order for one in vehicle}
-        joined = [v for v in left if any(beside[hose] & v and beside[hose] & before for hose in hoses)]
-        fresh = [v for v in left if not v & towed] or left
-        order.append(joined[0] if joined else max(fresh, key=len))
-        left.remove(order[-1])
-    return order
+def _behind(upstream: Mapping[str, set[str]], hoses: set[str]) -> dict[str, int]:
+    """How many hoses in a row the air has passed at the far end of each, itself among them."""
+    only = {hose: (upstream[hose] & hoses) - {hose} for hose in hoses}
+    return {hose: depth + 1 for hose, depth in _depths(hoses, only).items()}
 
 
 def _depths(vehicle: set[str], upstream: Mapping[str, set[str]]) -> dict[str, int]:

@@ -7,6 +7,7 @@ from itertools import combinations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bandproof.views.plan_columns import columns_of
 from bandproof.views.plan_layout import Laid, Run, Slot, Thing, lay_out
 
 
@@ -125,3 +126,25 @@ def _touch(one: Run, other: Run) -> bool:
     return any(_on(end, other) for end in ends) or any(
         _on((other.x1, other.y1), one) or _on((other.x2, other.y2), one) for _ in ends
     )
+
+
+def test_hoses_of_a_train_stand_between_its_vehicles() -> None:
+    """Two hoses in a row, one beside which something of the first trailer draws air, the other with nothing beside it."""
+    supply = {
+        "tractor": set[str](),
+        "supply": {"tractor"},
+        "tank": {"supply"},
+        "supply 2": {"supply"},
+        "tank 2": {"supply 2"},
+    }
+    service = {"service": {"tractor"}, "service 2": {"service"}}
+    columns = columns_of({**supply, **service}, {"supply", "supply 2", "service", "service 2"})
+    assert columns.vehicles == ((0, 0), (2, 2), (4, 4))
+    assert {columns.column_of[hose] for hose in ("supply", "service")} == {1}
+    assert {columns.column_of[hose] for hose in ("supply 2", "service 2")} == {3}
+
+
+def test_hoses_with_nothing_behind_them_stand_at_the_end_in_their_order() -> None:
+    columns = columns_of({"tractor": set(), "one": {"tractor"}, "two": {"one"}}, {"one", "two"})
+    assert columns.vehicles == ((0, 0),)
+    assert (columns.column_of["one"], columns.column_of["two"]) == (1, 2)
