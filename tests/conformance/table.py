@@ -68,6 +68,8 @@ NO_VEHICLE = frozenset(
         "a pilot line whose port shuts is not due any more",
         "a pilot line that has crossed a threshold begins anew",
         "trembling about one threshold takes no time",
+        # Two valves of a vehicle that undo each other do so at once.
+        "a part that watches a to and fro is bound by no reaction time",
         # A part that another one moves by the same pressure is not passed by.
         "a latch that is due again and again, and never takes",
     }

@@ -7,7 +7,9 @@ Surroundings at 1 bar absolute, the source at 10: C = 1 from the source brings a
 from __future__ import annotations
 
 from tests.conformance.case import Case, at_least, below, both, has, holds, never, proven, refuted, settled, stands
+from tests.conformance.small_parts import piece
 from tests.conformance.table_flow import starting
+from tests.conformance.table_hunting import RODS
 from tests.conformance.table_pace import part, volume
 
 #: A feed that shuts for good after a jolt.
@@ -42,6 +44,13 @@ def fed(reaction: str) -> str:
     """An empty line that is fed for ever, and beside it a part that moves for ever."""
     mover = f'parts.mover = {{ kind = "restless", ports = {{ a = "v" }}, reaction = "{reaction}" }}\n'
     return volume("v", "line", "5") + part("drilling", "feed", "v", "1") + mover + starting(v="0") + RESTLESS
+
+
+def watched(reaction: str) -> str:
+    """An empty line that is fed, two valves that undo each other, and a part that is due while the first of them is on."""
+    watcher = piece("watcher", "watches", links={"other": "first"}).replace(" }\n", f', reaction = "{reaction}" }}\n')
+    rods = piece("first", "opposes", links={"other": "second"}) + piece("second", "follows", links={"other": "first"})
+    return volume("v", "line", "5") + part("drilling", "feed", "v", "1") + rods + watcher + starting(v="0.9") + RODS
 
 
 #: Once the jolt has come below 1 bar.
@@ -105,5 +114,12 @@ REACTION: tuple[Case, ...] = (
         fed("0..500 ms"),
         settled(below("v", 4)),
         1,
+    ),
+    refuted(
+        "a part that watches a to and fro is bound by no reaction time",
+        "the first valve goes on, the line crosses 1, 2 and 3 bar; the watcher's move may come and go at every instant",
+        watched("0..10 ms"),
+        holds(both(stands("first", "on"), below("v", 1), below("v", 2)), below("v", 3), until=stands("first", "off")),
+        4,
     ),
 )
