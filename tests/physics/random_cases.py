@@ -316,7 +316,7 @@ _MANY = [(80, 160, 240, 320, 400), (100, 200, 300, 400), (130, 260, 390), (60, 1
 
 
 @st.composite
-def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names) -> Part:
+def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names, *, reacting: bool) -> Part:
     """A valve that fills its volume in state a, or empties it in state b, or both; in state c it is often shut."""
     fills, drains = draw(st.sampled_from([("a", ""), ("a", ""), ("", "b"), ("a", "b"), ("ac", "b"), ("ac", "bc")]))
     conductances = st.sampled_from(["1", "2", "3"]).map(Fraction)
@@ -330,15 +330,16 @@ def _valves(draw: st.DrawFn, name: str, volume: str, names: _Names) -> Part:
         passages.append(Passage(upstream, downstream, one_way=True, open_in=frozenset(states), size=size))
     ways = draw(st.lists(st.sampled_from(["ab", "ba", "ac", "cb", "bc"]), max_size=1))
     moves = tuple(Move(way[0], way[1], draw(_conditions(names))) for way in ways)
-    reaction = draw(st.one_of(st.none(), st.none(), st.none(), REACTIONS))
+    reaction = draw(REACTIONS) if reacting else None
     return Part(name, "valve", ("a", "b", "c"), tuple(passages), moves, reaction=reaction)
 
 
 @st.composite
-def paced_cases(draw: st.DrawFn) -> Case:
+def paced_cases(draw: st.DrawFn, *, reacting: bool = False) -> Case:
     """A case of volumes that race each other: litres and sizes throughout, some slow to cross a threshold, some quick.
 
-    Either all volumes are lines or none is, so that the air in lines is no matter.
+    Either all volumes are lines or none is, so that the air in lines is no matter. With `reacting` every valve takes its
+    time for a move.
     """
     kinds = draw(st.sampled_from([[VolumeKind.LINE], [VolumeKind.TANK, VolumeKind.CHAMBER]]))
     slow = draw(st.integers(1, 2))
@@ -361,7 +362,10 @@ def paced_cases(draw: st.DrawFn) -> Case:
         atmosphere=Fraction(101_325),
         highest=HIGHEST,
         volumes=tuple(volumes),
-        parts=tuple(draw(_valves(name, v.name, names)) for (name, _), v in zip(names.parts, volumes, strict=True)),
+        parts=tuple(
+            draw(_valves(name, v.name, names, reacting=reacting))
+            for (name, _), v in zip(names.parts, volumes, strict=True)
+        ),
         controls=names.controls,
         settings=names.settings,
     )

@@ -44,6 +44,23 @@ def test_races_are_followed_with_counters_on(record_property: Callable[[str, obj
     assert counts["whole bands while another was due"] >= 10
 
 
+@pytest.mark.slow
+def test_races_of_valves_that_take_their_time_are_followed(record_property: Callable[[str, object], None]) -> None:
+    counts = follow_batch(SEED + 120, 60, record_property, paced_cases(reacting=True)).counts
+    assert counts["timing_constraints"] >= counts["trajectories"] / 2
+    assert counts["crossed while another was due"] >= 60
+    assert counts["whole bands while another was due"] >= 10
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("start", range(SEED + 121, SEED + 131))
+def test_2000_races_of_valves_that_take_their_time_are_followed(
+    start: int, record_property: Callable[[str, object], None]
+) -> None:
+    counts = follow_batch(start, BATCH, record_property, paced_cases(reacting=True)).counts
+    assert counts["crossed while another was due"] >= 150
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("start", range(SEED + 101, SEED + 111))
 def test_2000_races_are_followed_with_counters_on(start: int, record_property: Callable[[str, object], None]) -> None:
