@@ -285,6 +285,11 @@ def _vehicle(layout: Layout, witness: Witness) -> Iterator[str]:
         ],
         "Litres": [f"{plain(name)} {value:.3g}" for name, value in _numbers(witness, "litres")],
         "Sizes, C in dm3/(s bar)": [f"{_way(layout, name)} {value:.3g}" for name, value in _numbers(witness, "c")],
+        "Seconds for a move": [
+            f"{plain(name)} {value:.3g}"
+            for name, value in _numbers(witness, "moving")
+            if layout.arrangement.part(name).reaction is not None
+        ],
         "Not declared, and taken from everyday ranges": list(map(_assumed, witness.assumed)),
     }
     for title, told in tables.items():

@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from bandproof.deciding.cases import load_cases
+from bandproof.deciding.cases import Case, load_cases
 from bandproof.deciding.one import Decider
 from bandproof.deciding.saving import render
 from bandproof.findings.finding import Finding, Verdict
@@ -23,6 +23,7 @@ from bandproof.views.phrases import consequences, deed
 from bandproof.views.spoken import spoken_time
 from bandproof.witness.telling import played
 from tests.cli.samples import HEAD, REFUTED, lay
+from tests.conformance.table_reaction import REACTION
 
 pytestmark = pytest.mark.slow
 
@@ -205,3 +206,12 @@ def test_a_patient_driver_s_text_says_whether_he_does_anything() -> None:
         finding, _ = shown(name)
         files, _ = render(replace(finding, quick=finding))
         assert words in " ".join(files[f"{name}.txt"].split())
+
+
+def test_how_long_a_part_took_is_told_where_it_may_take_its_time() -> None:
+    (one,) = (case for case in REACTION if case.name == "a part slower than a band")
+    claim = one.property()
+    finding = Decider(Case(one.layout().arrangement, (claim,))).decide(claim)
+    files, _ = render(finding, claim)
+    (told,) = re.findall(r"Seconds for a move: trip ([0-9.]+)\.", files[f"{claim.id}.txt"])
+    assert 0.5 < float(told) <= 0.6
