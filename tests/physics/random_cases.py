@@ -176,7 +176,7 @@ REACTIONS = st.sampled_from(["0.02", "0.2", "1"]).map(lambda most: Range(Fractio
 
 
 @st.composite
-def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...]) -> Part:
+def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...], *, reacting: bool) -> Part:
     """A part. Most of its pairs of opposite moves have opposite guards, since most others chatter."""
     conditions = _conditions(names)
     guards: dict[tuple[str, str], Condition] = {}
@@ -187,13 +187,13 @@ def _parts(draw: st.DrawFn, names: _Names, name: str, states: tuple[str, ...]) -
         elif draw(st.integers(0, 3)):
             guards[way] = draw(conditions)
     slow = draw(st.integers(0, 4)) == 0
-    reaction = None if slow or draw(st.integers(0, 3)) else draw(REACTIONS)
+    reaction = draw(REACTIONS) if reacting and not slow else None
     moves = tuple(Move(s, t, guard) for (s, t), guard in guards.items())
     return Part(name, "any", states, draw(_passages(names, states)), moves, slow, reaction=reaction)
 
 
 @st.composite
-def _arrangements(draw: st.DrawFn) -> Arrangement:
+def _arrangements(draw: st.DrawFn, *, reacting: bool) -> Arrangement:
     kinds = draw(st.lists(st.sampled_from(list(VolumeKind)), min_size=2, max_size=6))
     litres = {
         VolumeKind.TANK: st.sampled_from([4.0, 10.0, 40.0]),
@@ -224,7 +224,7 @@ def _arrangements(draw: st.DrawFn) -> Arrangement:
         atmosphere=Fraction(101_325),
         highest=HIGHEST,
         volumes=tuple(volumes),
-        parts=tuple(draw(_parts(names, name, s)) for name, s in names.parts),
+        parts=tuple(draw(_parts(names, name, s, reacting=reacting)) for name, s in names.parts),
         controls=names.controls,
         mishaps=names.mishaps,
         settings=names.settings,
@@ -288,9 +288,12 @@ def scripts_of(
 
 
 @st.composite
-def cases(draw: st.DrawFn) -> Case:
-    """A random case. Start pressures never lie on a threshold: there rounding would decide what happens."""
-    arrangement = draw(_arrangements())
+def cases(draw: st.DrawFn, *, reacting: bool = False) -> Case:
+    """A random case. Start pressures never lie on a threshold: there rounding would decide what happens.
+
+    With `reacting` all parts take their time for a move.
+    """
+    arrangement = draw(_arrangements(reacting=reacting))
     beside = st.builds(
         lambda k, off: Fraction(k * 10 * KPA + off), st.integers(0, 99), st.sampled_from([300, 3700, 9700])
     )

@@ -65,6 +65,20 @@ def test_the_band_machine_follows_every_trajectory(record_property: Callable[[st
     assert counts["still"] >= 70
 
 
+@pytest.mark.slow
+def test_the_band_machine_follows_parts_that_take_their_time(record_property: Callable[[str, object], None]) -> None:
+    counts = follow_batch(SEED + 70, 40, record_property, cases(reacting=True)).counts
+    assert counts["flow"] >= 180
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("start", range(SEED + 71, SEED + 76))
+def test_the_band_machine_follows_1000_with_parts_that_take_their_time(
+    start: int, record_property: Callable[[str, object], None]
+) -> None:
+    follow_batch(start, BATCH, record_property, cases(reacting=True))
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("start", range(SEED + 1, SEED + 11))
 def test_the_band_machine_follows_2000_trajectories(start: int, record_property: Callable[[str, object], None]) -> None:

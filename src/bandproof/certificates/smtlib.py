@@ -22,6 +22,7 @@ from bandproof.encoding.circuit import FALSE
 from bandproof.encoding.smt_gates import Gates, Symbols, after_symbol
 from bandproof.encoding.system import Problem
 from bandproof.machine.layout import Layout
+from bandproof.machine.pace import TimingConstraint
 from bandproof.model.arrangement import Volume
 from bandproof.properties.claim import Property
 from bandproof.solvers.smt_terms import (
@@ -184,11 +185,15 @@ def _volumes(layout: Layout) -> list[str]:
 def _watches(layout: Layout) -> list[str]:
     """The pace counters in words; nothing where there are none."""
     lines = [
-        f"; While {_line(w.while_due)} (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
+        f"; While {_line(_due(w))} (at most {_seconds(w.longest)}), {_line(w.mover)} (at least "
         f"{_seconds(w.shortest)} for a whole band) crosses {_at_most(w.allowance)}."
         for w in layout.timing_constraints
     ]
     return [*_ABOUT_WATCHES, *lines] if lines else []
+
+
+def _due(watch: TimingConstraint) -> str:
+    return watch.while_due + (" to cross a threshold" if isinstance(watch.pending, str) else "")
 
 
 _ABOUT_WATCHES = """\
