@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
 from math import log
 
 import pytest
 
-from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Control, Mishap, Move, Part, VolumeKind
+from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Control, Mishap, Move, Part, Range, VolumeKind
 from bandproof.model.conditions import AllOf, AtLeast, Below, Condition, Happened, InPosition, InState, Lower, Not
 from bandproof.simulation.accuracy import EVENT_PASCALS, HUNTING_PASCALS, HUNTING_SECONDS
 from bandproof.simulation.script import Act, Occur, Turn, check_script
@@ -257,3 +259,15 @@ def test_a_chamber_that_fills_slowly_beside_a_hunting_part_is_waited_for() -> No
     burst = next(h.time for h in history.happenings if h.what == Occur("burst"))
     # Derived from ISO 6358: choked to b p1, V (b p1 - p0) / (C p1) = 6 (2.4 - 1) / (0.05 * 8) = 21 s, then (1 - b) pi/2 V / C = 132 s.
     assert 100 < burst - 15 < 200
+
+
+def test_a_part_that_hunts_takes_no_longer_than_it_may() -> None:
+    """Its moving time is drawn out while it goes to and fro, but not beyond the time within which it says it moves."""
+    always = AtLeast("tank", gauge(1), gauge(1))
+    moves = (Move("here", "there", always), Move("there", "here", always))
+    for seconds, longest in (("0.002", 0.002), ("0.05", HUNTING_SECONDS)):
+        flips = Part("flips", "flips", ("here", "there"), (), moves, reaction=Range(Fraction(0), Fraction(seconds)))
+        bench = arranged([flips], [("tank", VolumeKind.TANK)])
+        (history,) = simulate(bench, [vehicle(bench, {"tank": 3.0}, moving=1e-3)], until=1.0)
+        times = [time for time, _ in history.moves()]
+        assert max(after - before for before, after in pairwise(times)) == pytest.approx(longest, rel=1e-6)

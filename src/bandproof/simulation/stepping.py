@@ -111,6 +111,11 @@ class Run:
         self.source = np.array([parts[i].states.index(m.source) for i, m in fleet.moves], dtype=np.intp)
         self.target = np.array([parts[i].states.index(m.target) for i, m in fleet.moves], dtype=np.intp)
         self.delayed = np.array([part.delayed for part in parts], dtype=bool)
+        #: Seconds to which the moving time of a part that hunts is drawn out: no more than it may take.
+        self.longest = np.array(
+            [HUNTING_SECONDS if p.reaction is None else min(HUNTING_SECONDS, p.reaction.high) for p in parts],
+            dtype=np.float64,
+        )
         self.tanks = np.array([v.kind is VolumeKind.TANK for v in arrangement.volumes], dtype=bool)
         self.atmosphere = float(arrangement.atmosphere)
         self.ends = (self.atmosphere, self.atmosphere + float(arrangement.highest))
@@ -239,7 +244,7 @@ class Run:
             parts = self.owner[moves]
             since = self.time[columns] - self.moved[parts, columns]
             rapid = self.rapid[parts, columns] * np.exp(-since / RAPID_MEMORY)
-            most = np.maximum(self.moving[parts, columns], HUNTING_SECONDS)
+            most = np.maximum(self.moving[parts, columns], self.longest[parts])
             seconds = self.moving[parts, columns] * 2.0 ** np.maximum(rapid - HUNTING_MOVES, 0.0)
             self.quick[moves, columns] = since < QUICK * self.moving[parts, columns]
             self.near[moves, columns] &= since < RAPID_MEMORY
