@@ -58,8 +58,8 @@ class Elimination:
         """Ready to solve in place for right-hand sides (size, columns). `matrix` is (entries, columns), and is used up."""
         if matrix.shape[1] <= FEW:
             return self._inverted(matrix)
-        self.factor(matrix)
-        return partial(self.solve, matrix)
+        self._factor(matrix)
+        return partial(self._solve, matrix)
 
     def _inverted(self, matrix: Floats) -> Solve:
         whole = np.zeros((matrix.shape[1], self._size, self._size))
@@ -71,7 +71,7 @@ class Elimination:
 
         return solve
 
-    def factor(self, matrix: Floats) -> None:
+    def _factor(self, matrix: Floats) -> None:
         """Eliminate in place. `matrix` is (entries, columns): one matrix of its own for each column."""
         for _, pivot, rows in self._steps:
             inverse = np.reciprocal(matrix[pivot], out=matrix[pivot])
@@ -80,8 +80,8 @@ class Elimination:
                 for target, upper in updates:
                     matrix[target] -= factor * matrix[upper]
 
-    def solve(self, matrix: Floats, right: Floats) -> None:
-        """Solve in place for a right-hand side (size, columns), with `matrix` as `factor` left it."""
+    def _solve(self, matrix: Floats, right: Floats) -> None:
+        """Solve in place for a right-hand side (size, columns), with `matrix` as `_factor` left it."""
         for k, _, rows in self._steps:
             for i, lower, _, _ in rows:
                 right[i] -= matrix[lower] * right[k]
