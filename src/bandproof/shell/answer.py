@@ -118,6 +118,7 @@ def _numbers(told: Told) -> Iterator[Line]:
     if any(one.verdict is not Verdict.NOT_APPLICABLE for one in told.finished):
         folder = told.shelf.folder.as_posix()
         yield Line(f"Pictures (.svg), stories (.txt) and proofs (.smt2) are in {folder}", hang=2)
+        yield Line("To check one again: bandproof recheck FILE. To see the piping: bandproof draw MODEL", hang=2)
 
 
 def summary(shelves: Sequence[Shelf]) -> Iterator[Line]:
