@@ -6,9 +6,9 @@ Nothing here prints or exits. Solvers are imported only by what needs them, when
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from bandproof.deciding.cases import Case, Observer, RequestError
+from bandproof.deciding.cases import Case, Observer, RequestError, SilenceObserver
 from bandproof.deciding.one import Decider
 from bandproof.findings.finding import Finding
 from bandproof.findings.limits import Limits
@@ -16,6 +16,9 @@ from bandproof.findings.outcome import Outcome, outcome, together
 from bandproof.model.schema import arrangement_schema
 from bandproof.properties.schema import pack_schema, script_schema
 from bandproof.terms.names import closest, listed
+
+if TYPE_CHECKING:
+    from bandproof.engines.silence import Quiet
 
 
 def _story_schema() -> dict[str, Any]:
@@ -43,11 +46,12 @@ def prove(
     limits: Limits | None = None,
     processes: int = 0,
     observer: Observer | None = None,
+    silent: SilenceObserver | None = None,
 ) -> tuple[tuple[Finding, ...], ...]:
     """The findings of each case, in the order of its claims; of the properties `only` if any are named.
 
     With `processes` above 0 that many worker processes decide, and `limits` hold against anything; with 0 this process
-    does. RequestError when no case has a property named in `only`. CrossCheckError, and no further finding, when two parts
+    does. `silent` is told of each case what falls silent in it. RequestError when no case has a property named in `only`. CrossCheckError, and no further finding, when two parts
     of this program contradict each other.
     """
     wanted = [select(case, only) for case in cases]
@@ -63,13 +67,19 @@ def prove(
         if observer is not None:
             observer(case, claim, finding)
 
+    def quiet(case: int, falls_silent: Quiet) -> None:
+        if silent is not None:
+            silent(case, falls_silent)
+
     if processes > 0:
         from bandproof.deciding.many import decide_all  # noqa: PLC0415  (worker processes are not for every caller)
 
-        decide_all(cases, wanted, limits or Limits(), processes, keep)
+        decide_all(cases, wanted, limits or Limits(), processes, keep, silent=quiet)
     else:
         for number, case in enumerate(cases):
             decider = Decider(case) if wanted[number] else None
+            if decider is not None:
+                quiet(number, decider.quiet)
             for claim in wanted[number]:
                 if decider is not None:
                     keep(number, claim, decider.decide(case.claims[claim], limits))

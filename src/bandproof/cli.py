@@ -14,7 +14,7 @@ from contextlib import suppress
 from functools import wraps
 from importlib import metadata
 from pathlib import Path
-from typing import Annotated, Any, ParamSpec, TextIO
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec, TextIO
 
 import typer
 
@@ -40,6 +40,9 @@ from bandproof.text.errors import BandproofError, CrossCheckError, FileError
 from bandproof.text.input_faults import Faults
 from bandproof.views.performance_json import performance_json
 from bandproof.views.performance_text import performance_text
+
+if TYPE_CHECKING:
+    from bandproof.engines.silence import Quiet
 
 #: Exit codes beside that of typer for a wrong command line, which is 2 as well.
 AS_EXPECTED, OTHERWISE, BAD_INPUT, OPEN, DEFECT, INTERRUPTED = 0, 1, 2, 3, 70, 130
@@ -210,6 +213,7 @@ def prove_(
 def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, workers: int | None) -> bool:
     """Fill the shelves; whether it was interrupted. What was not reached by then is put down as undecided."""
     cases = [shelf.case for shelf in shelves]
+    quiet: dict[int, Quiet] = {}
     begun = False
     interrupted = False
     with progress() as bars_on_screen:
@@ -225,11 +229,10 @@ def _decide(shelves: Sequence[Shelf], only: Sequence[str], limits: Limits, worke
             bars_on_screen.advance(bars[case])
 
         try:
-            prove(
-                cases, only=only, limits=limits, processes=processors() if workers is None else workers, observer=keep
-            )
-            for shelf in shelves:
-                shelf.stand(standing(shelf.case))
+            processes = processors() if workers is None else workers
+            prove(cases, only=only, limits=limits, processes=processes, observer=keep, silent=quiet.__setitem__)
+            for number, shelf in enumerate(shelves):
+                shelf.stand(standing(shelf.case, quiet.get(number)))
         except KeyboardInterrupt:
             interrupted = True
     if interrupted:

@@ -7,13 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from bandproof.api import prove
 from bandproof.deciding.cases import Case
 from bandproof.deciding.saving import Shelf, standing_files
 from bandproof.deciding.standing import standing
-from bandproof.engines.silence import quietened
+from bandproof.engines.silence import Quiet, quietened
 from bandproof.findings.standing import Answer, Question, Standing
 from bandproof.machine.semantics import check_step
 from bandproof.machine.story import Crossed, Moved, StepKind
+from bandproof.model.conditions import Truth
 from bandproof.properties.claim import Pace, Property, Shape
 from bandproof.views.standing_text import standing_lines
 from tests.conformance import table_holding, table_hunting
@@ -151,14 +153,27 @@ def test_a_search_that_is_not_finished_is_said_once_and_its_part_not_taken_for_s
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     text = table_holding.line(table_holding.KEEPER, kinds=ONE_SETTING)
-    monkeypatch.setattr("bandproof.engines.silence.LIMIT", 0)
     case = Case(load(text), ())
+    assert not quietened(case.layout()).undecided
+    monkeypatch.setattr("bandproof.engines.silence.LIMIT", 0)
     quiet = quietened(case.layout())
     assert (quiet.layout.silent, quiet.undecided, quiet.silences) == (frozenset(), ("keeper",), ())
     _, said, rest = standing(case, quiet)
     assert (said.answer, said.start) == (Answer.UNDECIDED, "")
     assert "whether keeper falls silent was not finished" in said.says
     assert rest.answer is Answer.YES  # from the start there is no endless run all the same
+
+
+def test_what_falls_silent_is_searched_once_and_told_by_workers_as_by_this_process() -> None:
+    text = table_holding.line(table_holding.KEEPER, kinds=ONE_SETTING)
+    case = Case(load(text), (Property("claim", "", "", Shape.NEVER, "start", Truth(value=False)),))
+    quiet = quietened(case.layout())
+    assert quiet.silences
+    assert quietened(case.layout()) is quiet
+    for processes in (0, 1):
+        heard: dict[int, Quiet] = {}
+        prove([case], processes=processes, silent=heard.__setitem__)
+        assert heard == {0: quiet}
 
 
 def test_where_no_steps_are_left_nothing_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from bandproof.deciding.hunts import warn_of_hunting
 from bandproof.findings.finding import Finding
@@ -22,11 +22,17 @@ from bandproof.terms.names import listed
 from bandproof.text.errors import BandproofError, InputError
 from bandproof.text.input_faults import Faults
 
+if TYPE_CHECKING:
+    from bandproof.engines.silence import Quiet
+
 #: The folder in which the rule packs of the arrangements beside it, or below, are looked for.
 PACK_FOLDER = "properties"
 
 #: Hears of every finding as it comes: the number of the case, of the claim in it, and the finding.
 Observer = Callable[[int, int, Finding], None]
+
+#: Hears what falls silent in a case, as soon as that is known.
+SilenceObserver = Callable[[int, "Quiet"], None]
 
 _T = TypeVar("_T")
 

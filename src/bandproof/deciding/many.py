@@ -21,13 +21,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
+from typing import TYPE_CHECKING
 
-from bandproof.deciding.cases import Case, Observer
+from bandproof.deciding.cases import Case, Observer, SilenceObserver
 from bandproof.deciding.one import Decider, unanswered
 from bandproof.findings.finding import Finding, out_of_memory
 from bandproof.findings.limits import Limits, resident_megabytes
 from bandproof.findings.reasons import OutOfMemory, OutOfTime, Reason, WorkerDied
 from bandproof.text.errors import CrossCheckError
+
+if TYPE_CHECKING:
+    from bandproof.engines.silence import Quiet
 
 #: Seconds a worker may overstay a time limit before it is ended from outside: one long solver query.
 _GRACE_SECONDS = 2.0
@@ -53,14 +57,26 @@ def processors() -> int:
         return os.cpu_count() or 1
 
 
+def _deaf(_case: int, _quiet: Quiet) -> None:
+    """Tell nobody."""
+
+
 def decide_all(
-    cases: Sequence[Case], wanted: Sequence[Iterable[int]], limits: Limits, processes: int, observer: Observer
+    cases: Sequence[Case],
+    wanted: Sequence[Iterable[int]],
+    limits: Limits,
+    processes: int,
+    observer: Observer,
+    *,
+    silent: SilenceObserver = _deaf,
 ) -> None:
     """Decide the claims numbered in `wanted[i]` of `cases[i]`, telling `observer` of each finding as it comes.
 
+    `silent` is told of each case what falls silent in it, as soon as a worker has found that out.
+
     CrossCheckError, and no further answer, when two parts of the program contradict each other in any of them.
     """
-    floor = _Floor(cases, [deque(numbers) for numbers in wanted], limits, observer)
+    floor = _Floor(cases, [deque(numbers) for numbers in wanted], limits, observer, silent)
     try:
         floor.run(max(1, processes))
     finally:
@@ -88,7 +104,7 @@ def _work(line: Connection, limits: Limits) -> None:
                 decider = None  # let go of the former arrangement before the next one takes memory
                 decider = Decider(message)
                 gc.freeze()
-                line.send(None)
+                line.send(decider.quiet)
             elif decider is not None:
                 finding = decider.decide(decider.case.claims[message], limits)
                 line.send(finding)
@@ -108,7 +124,7 @@ def _work(line: Connection, limits: Limits) -> None:
 class _Worker:
     """A worker process and what it is at: a claim of a case or, while `claim` is None, encoding it.
 
-    It says so when it is ready for its first case.
+    It says so when it is ready for its first case; of a case that is encoded it says what falls silent in it.
     """
 
     def __init__(self, limits: Limits) -> None:
@@ -160,11 +176,19 @@ def _death(code: int | None) -> WorkerDied:
 class _Floor:
     """The parent's side: workers, what waits for each case, and what is told to the observer."""
 
-    def __init__(self, cases: Sequence[Case], waiting: list[deque[int]], limits: Limits, observer: Observer) -> None:
+    def __init__(
+        self,
+        cases: Sequence[Case],
+        waiting: list[deque[int]],
+        limits: Limits,
+        observer: Observer,
+        silent: SilenceObserver,
+    ) -> None:
         self._cases = cases
         self._waiting = waiting
         self._limits = limits
         self._observer = observer
+        self._silent = silent
         self._workers: list[_Worker] = []
         self._opened: set[int] = set()
 
@@ -233,6 +257,8 @@ class _Floor:
         if isinstance(message, str):
             raise CrossCheckError(message)
         worker.busy = False
+        if worker.case is not None and worker.claim is None:
+            self._silent(worker.case, message)
         if isinstance(message, Finding) and worker.case is not None and worker.claim is not None:
             self._observer(worker.case, worker.claim, message)
             worker.claim = None

@@ -35,7 +35,7 @@ def standing(case: Case, quiet: Quiet | None = None) -> tuple[Standing, ...]:
     """
     from bandproof.engines.silence import quietened  # noqa: PLC0415  (solvers, only when they are needed)
 
-    quiet = quiet or quietened(lay_out(case.arrangement))
+    quiet = quiet or quietened(case.layout())
     return (time_passes(case.arrangement), *_rest(case, quiet))
 
 

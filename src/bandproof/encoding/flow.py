@@ -7,7 +7,7 @@ on whether it is open and on the other end's band, and stops as soon as the rest
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import inf, lcm
@@ -53,6 +53,8 @@ class FlowRule:
         }
         self._rises: dict[tuple[str, int], int] = {}
         self._falls: dict[tuple[str, int], int] = {}
+        self._shares: dict[tuple[int, str, Fraction, Fraction, bool, bool], tuple[Fraction, ...]] = {}
+        self._sized_gains: dict[tuple[str, Range, bool], tuple[int, int]] = {}
 
     # ---- may rise, may fall
 
@@ -106,22 +108,32 @@ class FlowRule:
         c = self._c
         more: list[int] = []
         against: list[int] = []
-        terms: list[_Term] = []
         for _, passage, is_open in self._touching[volume]:
             into = passage.downstream == volume
             other = passage.upstream if into else passage.downstream
-            if passage.size is not None:
-                values = self._values(passage, other, own, into=into, inward=not upward)
-                terms.append(_Term(is_open, other, values))
-            elif not passage.one_way or into != upward:
+            if passage.size is None and (not passage.one_way or into != upward):
                 against.append(c.both(is_open, self._beyond(other, own, frozenset(), inward=not upward)))
             if not passage.one_way or into == upward:
                 apart = self._apart(other, own, above=upward) if passage.size is None else FALSE
                 leaves = self._leaves(other, own, upward=upward) if other == via else FALSE
                 more.append(c.both(is_open, c.either(apart, leaves)))
-        gains = negate(self._sum_positive(terms, strict=False))
-        keeps = negate(self._sum_positive(terms, strict=True))
+        gains, keeps = self._sized(volume, own, upward=upward)
         return c.all_of([*map(negate, against), c.either(gains, c.both(keeps, c.any_of(more)))])
+
+    def _sized(self, volume: str, own: Range, *, upward: bool) -> tuple[int, int]:
+        """Through its sized passages alone the volume gains; gains or keeps."""
+        if (volume, own, upward) not in self._sized_gains:
+            terms: list[_Term] = []
+            for _, passage, is_open in self._touching[volume]:
+                if passage.size is not None:
+                    into = passage.downstream == volume
+                    other = passage.upstream if into else passage.downstream
+                    values = self._values(passage, other, own, into=into, inward=not upward)
+                    terms.append(_Term(is_open, other, values))
+            gains = negate(self._sum_positive(terms, strict=False))
+            keeps = negate(self._sum_positive(terms, strict=True))
+            self._sized_gains[volume, own, upward] = gains, keeps
+        return self._sized_gains[volume, own, upward]
 
     def _apart(self, other: str, own: Range, *, above: bool) -> int:
         """The closed band of the other end lies wholly above (not `above`: below) the range `own`, without touching it."""
@@ -203,8 +215,13 @@ class FlowRule:
 
     def _values(self, passage: Passage, other: str, own: Range, *, into: bool, inward: bool) -> tuple[Fraction, ...]:
         """The greatest share of a sized passage for each band of its other end."""
+        asked = (id(passage), other, own.low, own.high, into, inward)
+        if asked not in self._shares:
+            self._shares[asked] = tuple(self._share(passage, other, own, into=into, inward=inward))
+        return self._shares[asked]
+
+    def _share(self, passage: Passage, other: str, own: Range, *, into: bool, inward: bool) -> Iterator[Fraction]:
         assert passage.size is not None
-        values: list[Fraction] = []
         for span in self.spans(other):
             up, down = (span, own) if into else (own, span)
             flow = flow_bounds(
@@ -214,8 +231,7 @@ class FlowRule:
                 atmosphere=self._e.arrangement.atmosphere,
                 one_way=passage.one_way,
             )
-            values.append(flow.high if into == inward else -flow.low)
-        return tuple(values)
+            yield flow.high if into == inward else -flow.low
 
     def spans(self, node: str) -> list[Range]:
         """The closed bands of a node."""

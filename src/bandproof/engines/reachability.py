@@ -283,9 +283,9 @@ class Reachability:
         return cube
 
     def _add(self, cube: SolverCube, level: int) -> None:
-        wide = set(cube)
+        wide = [self._groups.at_least(x) for x in cube]
         for frame in self._frames[1 : level + 1]:
-            for other in [o for o in frame if self._groups.implies(o, wide)]:
+            for other in [o for o in frame if not any(x.isdisjoint(o) for x in wide)]:
                 frame.discard(other)
         self._frames[level].add(cube)
         self._sat.add([-self._gates[level], *(-x for x in cube)])
@@ -394,6 +394,7 @@ class _Groups:
         self._rank: dict[int, tuple[int, int]] = {}
         self._at: dict[tuple[int, int], int] = {}
         self._group: dict[int, int] = {}
+        self._implying: dict[int, frozenset[int]] = {}
         numbers: dict[Group, int] = {}
         for variable, bit in zip(bits, problem.bits, strict=True):
             group = self._group[variable] = numbers.setdefault(bit.group, len(numbers))
@@ -429,14 +430,20 @@ class _Groups:
         other = self._at.get((group, rank - 1 if x > 0 else rank + 1))
         return None if other is None else (other if x > 0 else -other)
 
-    def implies(self, cube: SolverCube, wide: set[int]) -> bool:
-        """Every state of `cube` is a state of the cube `wide`; misses none that share literals or thresholds."""
-        return all(any(self._stronger(y, x) for y in cube) for x in wide)
+    def at_least(self, x: int) -> frozenset[int]:
+        """The literals that imply `x`. A cube lies in another one if it holds such a literal for each of the other's.
 
-    def _stronger(self, y: int, x: int) -> bool:
-        if y == x:
-            return True
-        if abs(x) not in self._rank or abs(y) not in self._rank or (x > 0) != (y > 0):
-            return False
-        (group, rank), (other, other_rank) = self._rank[abs(x)], self._rank[abs(y)]
-        return group == other and (other_rank >= rank if x > 0 else other_rank <= rank)
+        That misses none that share literals or thresholds.
+        """
+        if x not in self._implying:
+            found = {x}
+            if abs(x) in self._rank:
+                own, rank = self._rank[abs(x)]
+                ranks = {r: at for (group, r), at in self._at.items() if group == own}
+                found |= (
+                    {at for r, at in ranks.items() if r >= rank}
+                    if x > 0
+                    else {-at for r, at in ranks.items() if r <= rank}
+                )
+            self._implying[x] = frozenset(found)
+        return self._implying[x]

@@ -8,8 +8,9 @@ Limits: a search ends undecided after a number of solver steps, and so do all to
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bandproof.certificates.basis import Basis, Silent, hash_of
 from bandproof.certificates.checks import recheck, write_certificate
@@ -53,8 +54,24 @@ class Quiet:
         return tuple(one.known for one in self.silences)
 
 
-def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet:
-    """The layout with every part left out of what could move for ever that a search shows silent."""
+#: The last layouts that were searched, with the limit that held and the answer. (A layout has no hash.)
+_KEPT: deque[tuple[Layout, int, Quiet]] = deque(maxlen=8)
+
+
+def quietened(layout: Layout) -> Quiet:
+    """The layout with every part left out of what could move for ever that a search shows silent.
+
+    What was found of the last few layouts is remembered: the standing questions, the claims and what rechecks them all ask.
+    """
+    for asked, limit, quiet in _KEPT:
+        if limit == LIMIT and asked == layout:
+            return quiet
+    found = _searched_through(layout, LIMIT)
+    _KEPT.append((layout, LIMIT, found))
+    return found
+
+
+def _searched_through(layout: Layout, limit: int) -> Quiet:
     silences: list[Silence] = []
     undecided: dict[str, None] = {}
     work = 0
@@ -71,7 +88,7 @@ def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet
         part = waiting[0]
         asked.add((part, layout.silent))
         problem = silence_problem(cut_out(layout, part))
-        found, steps = searched(problem, LIMIT - work, check)
+        found, steps = searched(problem, limit - work, lambda: None)
         work += steps
         if found is None:
             undecided[part] = None
@@ -79,7 +96,7 @@ def quietened(layout: Layout, check: Callable[[], None] = lambda: None) -> Quiet
             basis = Basis(tuple(one.known for one in silences))
             proof = certified(problem, silence_claim(part).id, found.invariant, basis)
             silences.append(Silence(part, layout.silent, proof))
-            layout = Layout(layout.arrangement, layout.thresholds, layout.silent | {part})
+            layout = replace(layout, silent=layout.silent | {part})
 
 
 def searched(problem: Problem, limit: int, check: Callable[[], None]) -> tuple[Reached | None, int]:
