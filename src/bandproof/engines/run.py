@@ -212,12 +212,13 @@ def decide(
             sights = _sights(problem)
             continue
         sought = Sought(0)
-        if witnessed and witnessable(rule.layout, claim):
+        by_vehicle = witnessed and witnessable(rule.layout, claim)
+        if by_vehicle:
             sought = first_look(rule.layout, claim, outcome.story, check)
         if sought.witness is not None:
             sights.extend(() if sought.story is None else sought.story.states, real=True)
             return _witnessed(claim, problem, outcome, sought, tuple(lemmas))
-        answer = concretise(rule, problem, outcome.story, more=LONGER, check=check)
+        answer = concretise(rule, problem, outcome.story, told=not by_vehicle, more=LONGER, check=check)
         if isinstance(answer, Concrete):
             _replayed(rule, claim, answer.story, "the search for pressures")
         if sought.tried and not isinstance(answer, Impossible):
@@ -356,7 +357,7 @@ def _empty(rule: StepRule, proven: Decision, sights: Sights, check: Check) -> De
             return replace(
                 proven, verdict=Verdict.EMPTY, reasons=(ConditionNever(),), problem=problem, lemmas=tuple(lemmas)
             )
-        answer = concretise(rule, replace(problem, bad=problem.applies), story, check=check)
+        answer = concretise(rule, replace(problem, bad=problem.applies), story, told=False, check=check)
         if isinstance(answer, Concrete):
             sights.extend(answer.story.states, real=True)
             return None

@@ -140,7 +140,7 @@ def satisfied_by(layout: Layout, story: Story, *, check: Check | None = None) ->
     True with the usual sizes; False when there are no sizes in the declared ranges, and no settings in theirs, for it.
     """
     own = [values for part in story.parts() for values in part.pressures]
-    if _solve(layout, story, None, usual_sizes(layout), check, plain=True, own=own) is not None:
+    if _solve(layout, story, None, usual_sizes(layout), check, told=False, limit=_PREFERRING, own=own) is not None:
         return True
     air = Air(layout, whole_run(layout, story), joined(story).start, declared_sizes(layout), known=True)
     terms = [*air.axioms, *(fact.formula for fact in air.facts), *_own(air, own)]
@@ -161,21 +161,26 @@ def concretise(
     problem: Problem,
     story: Story,
     *,
+    told: bool = True,
     more: int = 0,
     limit: int = 100_000_000,
     check: Check | None = None,
 ) -> Concrete | Impossible | Unclear:
     """Make a story real, or another run to a bad that is no more than `more` steps longer.
 
-    `story` should be a shortest one of the problem. `limit` bounds the search for another run, in steps of z3's clock,
-    for each length. When no other is found, what is wrong with the first story is the answer. `check` may raise to
-    give up.
+    `story` should be a shortest one of the problem. `told`: the pressures are such as read well, which takes longer.
+    `limit` bounds the search for another run, in steps of z3's clock, for each length. When no other is found, what is
+    wrong with the first story is the answer. `check` may raise to give up.
     """
     layout, claim = problem.layout, problem.claim
-    found = _solve(layout, story, claim, usual_sizes(layout), check) or _pumped(layout, story, claim, check)
+    sizes = usual_sizes(layout)
+    found = _solve(layout, story, claim, sizes, check, told=told) or _pumped(layout, story, claim, check)
     if found is not None:
         return found
-    witness = Witness(rule, problem, usual_sizes(layout))
+    refuted = _refuted(layout, story, check)
+    if isinstance(refuted, Impossible):
+        return refuted
+    witness = Witness(rule, problem, sizes)
     shortest = len(joined(story).steps)
     for depth in range(shortest, shortest + more + 1):
         for seed in range(1, _TRIES + 1):
@@ -183,10 +188,10 @@ def concretise(
             if run is None:
                 break
             other = tell(layout, claim, [problem.state_of(values) for values in run], problem.round_from(run))
-            found = _solve(layout, other, claim, usual_sizes(layout), check)
+            found = _solve(layout, other, claim, sizes, check, told=told)
             if found is not None:
                 return found
-    answer = _why_not(layout, story, claim, check)
+    answer = _with_sizes(layout, story, claim, refuted, check, told=told)
     return _hinting(layout, story, answer, check) if isinstance(answer, Unclear) else answer
 
 
@@ -194,7 +199,7 @@ def _pumped(layout: Layout, story: Story, claim: Property, check: Check | None) 
     """A story made real by doing more often what it does more than once."""
     for longer in pumped(story, claim.fillings):
         if len(longer.steps) * len(layout.arrangement.parts) <= _LONGEST:
-            found = _solve(layout, longer, None, usual_sizes(layout), check, plain=True)
+            found = _solve(layout, longer, None, usual_sizes(layout), check, told=False, limit=_PREFERRING)
             if found is not None:
                 return found
     return None
@@ -237,12 +242,29 @@ def _why_not(
     layout: Layout, story: Story, claim: Property | None, check: Check | None
 ) -> Concrete | Impossible | Unclear:
     """What is said of a story that is not real for the usual sizes."""
+    refuted = _refuted(layout, story, check)
+    return refuted if isinstance(refuted, Impossible) else _with_sizes(layout, story, claim, refuted, check)
+
+
+def _refuted(layout: Layout, story: Story, check: Check | None) -> Impossible | Unclear | dict[str, Fraction]:
+    """Why no sizes in the declared ranges make a story real; or sizes that are not seen to make it unreal."""
     answer = _refute(layout, whole_run(layout, story), joined(story).start, check, declared_sizes(layout))
-    if isinstance(answer, Unclear):
-        return answer
-    if isinstance(answer, Lemma):
-        return Impossible(_reason(answer), answer)
-    found = _solve(layout, story, claim, answer, check)
+    return Impossible(_reason(answer), answer) if isinstance(answer, Lemma) else answer
+
+
+def _with_sizes(
+    layout: Layout,
+    story: Story,
+    claim: Property | None,
+    sizes: Unclear | dict[str, Fraction],
+    check: Check | None,
+    *,
+    told: bool = True,
+) -> Concrete | Unclear:
+    """What is said of a story that is not refuted."""
+    if isinstance(sizes, Unclear):
+        return sizes
+    found = _solve(layout, story, claim, sizes, check, told=told)
     if found is None and story.loop is not None:
         return Unclear(NoPressures(Unreal.NO_ROUND))
     return found or Unclear(NoPressures(Unreal.NO_SIZES))
@@ -333,16 +355,17 @@ def _solve(
     sizes: Mapping[str, Fraction],
     check: Check | None,
     *,
-    plain: bool = False,
+    told: bool = True,
+    limit: int = _LIMIT,
     own: Sequence[Sequence[Fraction]] = (),
 ) -> Concrete | None:
-    """The story with pressures, for these sizes; `plain`: however it reads, and not at all costs; `own`: with these."""
+    """The story with pressures, for these sizes, found within `limit`; `told`: such as read well; `own`: with these."""
     exact = {name: Range(size, size) for name, size in sizes.items()}
     run = joined(story)
     places = whole_run(layout, story)
     places += places[-1:] if story.loop == len(story.steps) else []
     air = Air(layout, places, run.start, exact, known=True)
-    preferred = () if plain else _preferences(air, run, claim)
+    preferred = _preferences(air, run, claim) if told else ()
     inputs = {BoolSymbol(f"|input {i}|"): choice for i, choice in enumerate(preferred)}
     reacting = [Negation(air.lasting[place]) for place, step in enumerate(run.steps) if step.kind is StepKind.REACT]
     granted = [Implication(switch, choice.formula) for switch, choice in inputs.items()]
@@ -361,7 +384,7 @@ def _solve(
         core = (solver.session.core() & kept.keys()) or kept.keys()  # no core: the solver has given up
         lowest = min(kept[switch].rank for switch in core)
         kept = {switch: choice for switch, choice in kept.items() if not (switch in core and choice.rank == lowest)}
-    solver.session.limit(_PREFERRING if plain else _LIMIT)
+    solver.session.limit(limit)
     if not kept and not _downhill(solver, followed, ()):
         return None
     return _read(air, solver.session, story, sizes)
