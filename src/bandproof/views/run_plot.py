@@ -9,10 +9,12 @@ end, so that the picture reads in grey too; where curves coincide, a broad light
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from operator import itemgetter
 from string import ascii_uppercase
 from textwrap import wrap
 
@@ -75,12 +77,16 @@ class _Mark:
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """Where seconds and pressures lie: heights in pixels, `first` to `last` in seconds, `highest` in pascals."""
+    """Where seconds and pressures lie: heights in pixels, `first` to `last` in seconds, `highest` in pascals.
+
+    `turns` are the seconds at which parts move, in order.
+    """
 
     top: float
     first: float
     last: float
     highest: float
+    turns: tuple[float, ...] = ()
 
     def x(self, seconds: float) -> float:
         return _LEFT + (_WIDE - _LEFT - _RIGHT) * (seconds - self.first) / (self.last - self.first)
@@ -111,6 +117,7 @@ def run_svg(
     closer = _closer(marks, end)
     if closer is not None:
         windows.append(closer)
+    turns = tuple(sorted({move.time for move in witness.moves if move.time < end}))
     highest = _highest(courses, windows, layout, names, [limit for _, limit, _ in limits])
     body = [words_at(20, 24, title, size=16), words_at(20, 42, _subtitle(unit, claim, witness))]
     top = 62.0
@@ -118,7 +125,7 @@ def run_svg(
         if number:
             body.append(words_at(20, top + 8, f"the same, from {spoken_time(first)} to {spoken_time(last)}", size=13))
             top += _HEAD
-        panel = _Panel(top + _OVER, first, last, highest)
+        panel = _Panel(top + _OVER, first, last, highest, turns)
         body += [*_frame(panel, unit), *_mark_rules(panel, marks), *_curves(panel, layout, names, courses, unit)]
         body += _limit_rules(panel, limits, unit, _points(panel, layout, names, courses))
         top = panel.floor + _UNDER
@@ -401,11 +408,14 @@ def _apart(wanted: Sequence[float]) -> list[float]:
 def _curves(panel: _Panel, layout: Layout, names: Sequence[str], courses: Courses, unit: str) -> Iterator[str]:
     order = [volume.name for volume in layout.arrangement.volumes]
     times = _times(panel.first, panel.last)
-    rows = courses(times)
+    turns = [time for time in panel.turns if panel.first < time < panel.last]
+    rows, turned = courses(times), courses(turns)
     ends: list[tuple[float, int]] = []
     for number, name in enumerate(names):
         values = [row[order.index(name)] for row in rows]
-        path = "L".join(f"{panel.x(t):.1f} {panel.y(v):.1f}" for t, v in zip(times, values, strict=True))
+        between = [(time, row[order.index(name)]) for time, row in zip(turns, turned, strict=True)]
+        points = _with_strokes(list(zip(times, values, strict=True)), between)
+        path = "L".join(f"{panel.x(t):.1f} {panel.y(v):.1f}" for t, v in points)
         yield f'<path d="M{path}" fill="none" {_look(number)}/>'
         ends.append((values[-1], number))
     right = _WIDE - _RIGHT
@@ -416,6 +426,29 @@ def _curves(panel: _Panel, layout: Layout, names: Sequence[str], courses: Course
         yield f'<path d="M{right + 3} {y:.1f}L{right + 12} {at:.1f}" stroke="#555555" stroke-width="0.7"/>'
         yield f'<path d="M{right + 14} {at:.1f}h28" {_look(number)}/>'
         yield words_at(right + 48, at + 4, f"{plain(names[number])} {shown}")
+
+
+def _with_strokes(
+    points: Sequence[tuple[float, float]], between: Sequence[tuple[float, float]]
+) -> Iterator[tuple[float, float]]:
+    """The points of a curve, and between two of them the lowest of those that lie below both and the highest above.
+
+    A stroke that is shorter than the distance of two points is drawn to its end all the same.
+    """
+    waiting = list(reversed(between))
+    for here, there in itertools.pairwise(points):
+        yield here
+        passed: list[tuple[float, float]] = []
+        while waiting and waiting[-1][0] < there[0]:
+            passed.append(waiting.pop())
+        low, high = sorted((here[1], there[1]))
+        below, above = [p for p in passed if p[1] < low], [p for p in passed if p[1] > high]
+        ends = [
+            *([min(below, key=itemgetter(1, 0))] if below else []),
+            *([max(above, key=itemgetter(1, 0))] if above else []),
+        ]
+        yield from sorted(ends)
+    yield points[-1]
 
 
 def _look(number: int) -> str:

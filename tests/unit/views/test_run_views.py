@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -141,6 +142,23 @@ def test_a_limit_is_named_where_it_covers_no_curve() -> None:
         (_, label) = run_plot._limit_rules(panel, limits, "kPa", curves)
         x, y = map(float, re.findall(r'x="([0-9.]+)" y="([0-9.]+)"', label)[0])
         assert (x < panel.x(1.0)) is left or y > at
+
+
+def test_a_stroke_between_two_points_of_a_curve_is_drawn_to_its_end() -> None:
+    """A line that is vented for a moment at 5.01 s, between the points at 5.00 and 5.03 s, falls from 90 to 10."""
+    layout = next(one for one in REACTION).layout()
+
+    def courses(times: Sequence[float]) -> list[list[float]]:
+        level = {5.01: 10.0, 5.012: 60.0}
+        return [[level.get(time, 90.0)] * len(layout.arrangement.volumes) for time in times]
+
+    panel = run_plot._Panel(top=100.0, first=0.0, last=10.0, highest=100.0, turns=(0.0, 5.01, 5.012, 12.0))
+    name = layout.arrangement.volumes[0].name
+    drawn = next(run_plot._curves(panel, layout, [name], courses, "psi"))
+    heights = [float(point.split()[1]) for point in drawn.split('"')[1].removeprefix("M").split("L")]
+    assert max(heights) == round(panel.y(10.0), 1)
+    assert heights.count(max(heights)) == 1
+    assert len(heights) == run_plot._POINTS + 2
 
 
 def test_a_way_that_stays_open_through_another_opening_widens_or_narrows() -> None:
