@@ -244,22 +244,31 @@ def _last_head(finding: Finding) -> str:
 def _last(
     layout: Layout, finding: Finding, claim: Property | None, story: Story | None, witness: Witness
 ) -> Iterator[str]:
-    unit = layout.arrangement.unit
     yield from _paragraph(f"At {spoken_time(witness.end)}:", "  ", "  ")
-    limits = {(m.volume, m.limit): m.pascals for m in witness.measured}
-    asked = [] if story is None else _failing(layout, claim, story, refuted=finding.verdict is Verdict.REFUTED)
-    for leaf in asked:
-        volume, low = getattr(leaf, "volume", ""), getattr(leaf, "low", None)
-        number = limits.get((volume, float(low))) if low is not None else None
-        found = f"; it is at {_pressure(layout, Fraction(number))}" if number is not None else ""
-        word = "Not kept" if finding.verdict is Verdict.REFUTED else "Reached"
-        yield from _paragraph(f"{word}: {show_condition(leaf, unit)}{found}.", "  ", "    ")
+    for text in () if story is None else failing(finding, claim):
+        yield from _paragraph(text, "  ", "    ")
     then = [f"{plain(name)} {_pressure(layout, Fraction(value))}" for name, value in witness.pressures.items()]
     yield from _paragraph(f"Pressures then: {', '.join(then)}.", "  ", "    ")
     if claim is None:
         for measured in witness.measured:
             text = f"{plain(measured.volume)} is at {_pressure(layout, Fraction(measured.pascals))}"
             yield from _paragraph(f"{text}; the limit is {_pressure(layout, Fraction(measured.limit))}.", "  ", "    ")
+
+
+def failing(finding: Finding, claim: Property | None) -> tuple[str, ...]:
+    """What of the claim the end of a witness's run does not keep (or, of one that is to be shown, does), with its numbers."""
+    layout, story, witness = finding.layout, finding.story, finding.witness
+    if layout is None or story is None or witness is None:
+        return ()
+    limits = {(m.volume, m.limit): m.pascals for m in witness.measured}
+    refuted = finding.verdict is Verdict.REFUTED
+    told: list[str] = []
+    for leaf in _failing(layout, claim, story, refuted=refuted):
+        volume, low = getattr(leaf, "volume", ""), getattr(leaf, "low", None)
+        number = limits.get((volume, float(low))) if low is not None else None
+        found = f"; it is at {_pressure(layout, Fraction(number))}" if number is not None else ""
+        told.append(f"{'Not kept' if refuted else 'Reached'}: {show_condition(leaf, layout.arrangement.unit)}{found}.")
+    return tuple(told)
 
 
 def _failing(layout: Layout, claim: Property | None, story: Story, *, refuted: bool) -> list[Condition]:

@@ -68,7 +68,7 @@ class _Stretch:
 
 
 def story_dot(layout: Layout, story: Story, *, title: str = "", ending: str = "", claim: Property | None = None) -> str:
-    """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken.
+    """The graph of a story as DOT text; `ending` says what the last state shows, e.g. which claim is broken, and on further lines what of it fails.
 
     Of a vehicle's run the boxes have the seconds, and the first one only what matters to the story and to `claim`.
     """
@@ -179,7 +179,7 @@ def _draw_box(
     fields += (
         [dot.field([line for row in rows for line in dot.lines(row, _BOX_WIDTH, dot.INDENT)], "l")] if rows else []
     )
-    fields += [dot.field(dot.lines(ending, _BOX_WIDTH), "l")] if ending else []
+    fields += [dot.field(dot.lines(said, _BOX_WIDTH), "l") for said in ending.splitlines()]
     looks = {"shape": "record", "fontsize": "11", "margin": "0.12,0.03", "group": f"column {column}"}
     looks |= {"penwidth": "3"} if ending else {}
     drawing.node(_state(number), dot.record(fields), **looks)

@@ -76,13 +76,15 @@ def test_the_text_fits_a_screen_and_says_when_the_claim_is_broken(name: str) -> 
         assert word in " ".join(text.split()) + " "
 
 
-def test_what_fails_is_told_with_the_witness_s_number_against_its_limit() -> None:
+def test_what_fails_is_told_and_drawn_with_the_witness_s_number_against_its_limit() -> None:
     finding, files = shown("knobs-stay-fed-without-tank-1")
     assert finding.witness is not None
     (measured,) = [one for one in finding.witness.measured if one.volume == "knob_feed"]
     failing = " ".join(files[".txt"].split("WHAT FAILS")[1].split("THE VEHICLE")[0].split())
     assert measured.limit == pytest.approx(60 * PSI)
-    assert f"knob feed is at least 60 psi (low warning); it is at {measured.pascals / PSI:.1f} psi" in failing
+    told = f"knob feed is at least 60 psi (low warning); it is at {measured.pascals / PSI:.1f} psi"
+    assert told in failing
+    assert f"Not kept: {told}" in " ".join(_words(files[".svg"]))
 
 
 @CLAIMS
