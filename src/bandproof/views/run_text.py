@@ -245,8 +245,8 @@ def _last(
     layout: Layout, finding: Finding, claim: Property | None, story: Story | None, witness: Witness
 ) -> Iterator[str]:
     yield from _paragraph(f"At {spoken_time(witness.end)}:", "  ", "  ")
-    for text in () if story is None else failing(finding, claim):
-        yield from _paragraph(text, "  ", "    ")
+    for word, text in () if story is None else failing(finding, claim):
+        yield from _paragraph(f"{word}: {text}.", "  ", "    ")
     then = [f"{plain(name)} {_pressure(layout, Fraction(value))}" for name, value in witness.pressures.items()]
     yield from _paragraph(f"Pressures then: {', '.join(then)}.", "  ", "    ")
     if claim is None:
@@ -255,19 +255,25 @@ def _last(
             yield from _paragraph(f"{text}; the limit is {_pressure(layout, Fraction(measured.limit))}.", "  ", "    ")
 
 
-def failing(finding: Finding, claim: Property | None) -> tuple[str, ...]:
+def failing_words(finding: Finding, claim: Property | None) -> tuple[str, ...]:
+    """`failing` in a line each, with the time."""
+    time = "" if finding.witness is None else spoken_time(finding.witness.end)
+    return tuple(f"{word} at {time}: {text}." for word, text in failing(finding, claim))
+
+
+def failing(finding: Finding, claim: Property | None) -> tuple[tuple[str, str], ...]:
     """What of the claim the end of a witness's run does not keep (or, of one that is to be shown, does), with its numbers."""
     layout, story, witness = finding.layout, finding.story, finding.witness
     if layout is None or story is None or witness is None:
         return ()
     limits = {(m.volume, m.limit): m.pascals for m in witness.measured}
     refuted = finding.verdict is Verdict.REFUTED
-    told: list[str] = []
+    told: list[tuple[str, str]] = []
     for leaf in _failing(layout, claim, story, refuted=refuted):
         volume, low = getattr(leaf, "volume", ""), getattr(leaf, "low", None)
         number = limits.get((volume, float(low))) if low is not None else None
         found = f"; it is at {_pressure(layout, Fraction(number))}" if number is not None else ""
-        told.append(f"{'Not kept' if refuted else 'Reached'}: {show_condition(leaf, layout.arrangement.unit)}{found}.")
+        told.append(("Not kept" if refuted else "Reached", f"{show_condition(leaf, layout.arrangement.unit)}{found}"))
     return tuple(told)
 
 
