@@ -20,6 +20,7 @@ from bandproof.machine.layout import Layout
 from bandproof.machine.story import Story
 from bandproof.model.arrangement import Arrangement
 from bandproof.properties.claim import Pace, Property
+from bandproof.witness.rechecking import acts_once_settled
 from bandproof.witness.script_of import Plan, plan_of
 from bandproof.witness.search import (
     AGAIN,
@@ -92,7 +93,8 @@ def _undeclared(arrangement: Arrangement) -> bool:
 def _pumped(layout: Layout, claim: Property, plan: Plan, strokes: int) -> Iterator[Plan]:
     """The plan with each control turned to and fro after it, where the driver may act."""
     positions = {control.name: control.positions for control in layout.arrangement.controls}
-    yield from plan.pumped(positions, strokes) if claim.pace is not Pace.HANDS_OFF else ()
+    settles = claim.pace is Pace.AFTER_SETTLING
+    yield from plan.pumped(positions, strokes, settles=settles) if claim.pace is not Pace.HANDS_OFF else ()
 
 
 def _found(layout: Layout, claim: Property, plan: Plan, budget: Budget, check: Check) -> Witness | NoWitness:
@@ -104,10 +106,11 @@ def _found(layout: Layout, claim: Property, plan: Plan, budget: Budget, check: C
 
 
 def _told(layout: Layout, claim: Property, tries: Iterable[Witness | NoWitness]) -> Sought:
-    tried = 0
+    tried, waits = 0, claim.pace is Pace.AFTER_SETTLING
     for found in tries:
         tried += found.tried
-        if isinstance(found, Witness):
+        # Whatever planned the acts: a hand quicker than the claim's driver breaks nothing.
+        if isinstance(found, Witness) and (not waits or acts_once_settled(layout.arrangement, found)):
             story = told(layout, claim, found)
             if isinstance(story, Unreadable):
                 return Sought(tried, found, unread=story.why)

@@ -51,11 +51,11 @@ class Plan:
         """The plan without some acts in a row."""
         return replace(self, acts=(*self.acts[:first], *self.acts[first + count :]))
 
-    def pumped(self, positions: Mapping[str, Sequence[str]], times: int) -> Iterator[Plan]:
+    def pumped(self, positions: Mapping[str, Sequence[str]], times: int, *, settles: bool) -> Iterator[Plan]:
         """For each control: the plan, then that control turned to and fro so many times; those that the plan turns first.
 
         Little air goes with each turn, so a story of the bands may turn it once, or leave it, where a vehicle needs a hundred
-        times. `positions` are those of every control.
+        times. `positions` are those of every control. `settles`: the driver lets the air settle before each turn.
         """
         turned = dict.fromkeys(act.what.control for act in self.acts if isinstance(act.what, Turn))
         for control in (*turned, *(name for name in positions if name not in turned)):
@@ -63,7 +63,6 @@ class Plan:
             others = [one for one in positions[control] if one != stands[-1]]
             other = stands[-2] if len(stands) > 1 and stands[-2] != stands[-1] else others[0]
             back, there = (PlannedAct(Turn(control, one), ALWAYS_TRUE) for one in (other, stands[-1]))
-            settles = any(act.settles for act in self.acts)
             stroke = replace(back, settles=settles), replace(there, settles=settles)
             yield replace(self, acts=(*self.acts, *stroke * times))
 
