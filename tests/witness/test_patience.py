@@ -16,11 +16,13 @@ from bandproof.encoding.system import StepRule
 from bandproof.engines import seeking
 from bandproof.engines.run import decide
 from bandproof.engines.seeking import Sought, second_look
+from bandproof.findings.witness import NoWitness, Witness
 from bandproof.model.arrangement import ATMOSPHERE, SOURCE, Arrangement, Start
 from bandproof.model.conditions import InPosition, Not
 from bandproof.properties.claim import Pace, Property
 from bandproof.witness.rechecking import acts_once_settled
 from bandproof.witness.script_of import plan_of
+from bandproof.witness.telling import Unreadable
 from tests.strategies import layout_for
 
 from .benches import between, bore, cock, size
@@ -67,6 +69,35 @@ def test_a_witness_quicker_than_the_claim_s_driver_is_none() -> None:
     witness = decide(StepRule(layout), claim, thorough=False).witness
     assert witness is not None
     assert not acts_once_settled(arrangement, witness)
-    assert seeking._told(layout, claim, [witness]).witness is witness
+    assert seeking._told(layout, claim, [lambda _: witness]).witness is witness
     patient = replace(claim, pace=Pace.AFTER_SETTLING)
-    assert seeking._told(layout, patient, [witness]) == Sought(witness.tried)
+    assert seeking._told(layout, patient, [lambda _: witness]) == Sought(witness.tried)
+
+
+@pytest.mark.parametrize(
+    ("first", "asked", "unread"),
+    [(Unreadable("on a threshold"), [0, 1, 2], ""), (Unreadable("900 steps", long=True), [0], "900 steps")],
+)
+def test_a_vehicle_whose_run_the_bands_do_not_take_is_asked_for_another(
+    monkeypatch: pytest.MonkeyPatch, first: Unreadable, asked: list[int], unread: str
+) -> None:
+    arrangement, claim = pumped()
+    layout = layout_for(arrangement, claim)
+    decision = decide(StepRule(layout), claim, thorough=False)
+    witness, story = decision.witness, decision.story
+    assert witness is not None
+    assert story is not None
+    heard: list[int] = []
+    answers: dict[int, Witness | NoWitness] = {0: witness, 1: NoWitness(5, 0.0), 2: replace(witness, tried=7)}
+    monkeypatch.setattr(seeking, "told", lambda _layout, _claim, one: first if one is witness else story)
+
+    def search(seed: int) -> Witness | NoWitness:
+        heard.append(seed)
+        return answers[seed]
+
+    sought = seeking._told(layout, claim, [search])
+    assert heard == asked
+    assert sought.unread == unread
+    assert sought.tried == sum(answers[seed].tried for seed in asked)
+    assert sought.witness is answers[asked[-1]]
+    assert (sought.story is None) is bool(unread)

@@ -34,21 +34,22 @@ DECIMALS = 4
 
 @dataclass(frozen=True, slots=True)
 class Unreadable:
-    """The bands do not take the run, for the reason `why`."""
+    """The bands do not take the run, for the reason `why`; or they might, but it is too `long` to be told."""
 
     why: str
+    long: bool = False
 
 
 def told(layout: Layout, claim: Property, witness: Witness) -> Story | Unreadable:
     """The story of a witness on a layout: a run of the band machine that breaks the claim, in seconds."""
     vehicle, history = played(layout, witness)
     if len(history.happenings) > LONGEST:
-        return Unreadable(f"{len(history.happenings)} moves and acts")
+        return Unreadable(f"{len(history.happenings)} moves and acts", long=True)
     read = read_bands(layout, claim, vehicle, history)
     if read.refused is not None:
         return Unreadable(read.refused)
     if len(read.story.steps) > LONGEST:
-        return Unreadable(f"{len(read.story.steps)} steps")
+        return Unreadable(f"{len(read.story.steps)} steps", long=True)
     story = timed(layout, read.story, read.times, history)
     fault = replay(layout, story, claim)
     return story if fault is None else Unreadable(fault)
