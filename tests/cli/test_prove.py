@@ -108,9 +108,15 @@ def test_a_quick_hands_story_stands_beside_a_patient_drivers_and_both_can_be_che
     for more in ("", ".quick"):
         told = run("recheck", f"out/hand_valve/follows-at-once{more}.story.json", "--model", model)
         assert told.exit_code == 0, told.stdout
+    assert json.loads((folder / "follows-at-once.story.json").read_text("utf-8"))["driver"] == "after settling"
+    quick = json.loads((folder / "follows-at-once.quick.story.json").read_text("utf-8"))
+    assert "driver" not in quick
+    (folder / "forged.story.json").write_text(json.dumps(quick | {"driver": "after settling"}), "utf-8")
+    told = run("recheck", "out/hand_valve/forged.story.json", "--model", model)
+    assert told.exit_code == 1, "a quick hand's run is no patient driver's"
     with_pack(HEAD + PROVEN)
     run("prove", model, *HERE)
-    assert written(folder) == {*ALWAYS, "back-vents.smt2"}
+    assert written(folder) == {*ALWAYS, "back-vents.smt2", "forged.story.json"}
 
 
 @pytest.mark.slow

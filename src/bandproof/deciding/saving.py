@@ -171,7 +171,13 @@ def _rendered(finding: Finding, claim: Property | None, name: str, head: str) ->
             f"{head}, {finding.layout.arrangement.name}",
         )
         document = story_json(
-            layout, story, claim=finding.property, says=finding.says, ending=last, witness=finding.witness
+            layout,
+            story,
+            claim=finding.property,
+            says=finding.says,
+            ending=last,
+            witness=finding.witness,
+            patient=finding.quick is not None,
         )
         files[name + STORY] = as_json(document)
         files[name + TEXT] = _text_of(finding, claim, title, last)

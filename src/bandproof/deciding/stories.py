@@ -70,7 +70,7 @@ def recheck_story(text: str, file: Path, model: Path | None, packs: Sequence[Pat
 
 
 def _checked(case: Case, document: StoryFile, answer: Rechecked) -> Rechecked:
-    claim = claim_of(case, document.property) if document.property else None
+    claim = _asked_of(document, claim_of(case, document.property)) if document.property else None
     layout = layout_from_json(case.arrangement, document)
     fault = grid_fault(case.arrangement, layout.thresholds, _conditions(claim))
     if fault is not None:
@@ -90,6 +90,12 @@ def _checked(case: Case, document: StoryFile, answer: Rechecked) -> Rechecked:
     if story.seconds:
         return replace(answer, faults=("it has seconds, but no witness whose they are",))
     return _made_real(layout, story, claim, answer)
+
+
+def _asked_of(document: StoryFile, claim: Property) -> Property:
+    """The claim as the story is told of it: where that says that the driver waits and he need not, of one who does."""
+    free = document.driver is not None and claim.pace is Pace.ANY_TIME
+    return replace(claim, pace=Pace.AFTER_SETTLING) if free else claim
 
 
 def _conditions(claim: Property | None) -> list[Condition]:
@@ -143,7 +149,15 @@ def said_wrongly(layout: Layout, story: Story, document: StoryFile, claim: Prope
     else:
         says, ending = claim.says, last_words(claim.says, broken=claim.shape is not Shape.REACHABLE)
     witness = None if document.witness is None else witness_of(document.witness)
-    written = story_json(layout, story, claim=document.property, says=says, ending=ending, witness=witness)
+    written = story_json(
+        layout,
+        story,
+        claim=document.property,
+        says=says,
+        ending=ending,
+        witness=witness,
+        patient=document.driver is not None,
+    )
     place = differing(document, written)
     return None if place is None else f'story file, "{place}" is not what this run and its claim say'
 

@@ -101,6 +101,7 @@ class LeadShape(Record):
     """The run from the start called `start` that came to the first state of what follows; `lead`: the run before it."""
 
     start: str
+    driver: Literal["after settling"] | None = None
     lead: LeadShape | None = None
     initial: StateShape
     steps: list[StepShape]
@@ -110,7 +111,8 @@ class StoryFile(Record):
     """A whole story file; `lead` is there where the story's start has to be reached from another.
 
     `loop` is there where the run goes on for ever: all that follows the state of that number (the initial one is 0) comes
-    again and again, and the last state is that state.
+    again and again, and the last state is that state. `driver` is there where the story is told of a driver who lets the air
+    settle before each act, though the claim is of any.
     """
 
     format: Literal["bandproof-story/1"]
@@ -121,6 +123,7 @@ class StoryFile(Record):
     unit: str
     thresholds: dict[str, list[Exact]]
     start: str
+    driver: Literal["after settling"] | None = None
     lead: LeadShape | None = None
     initial: StateShape
     steps: list[StepShape]

@@ -41,9 +41,19 @@ Document = dict[str, Any]
 
 
 def story_json(
-    layout: Layout, story: Story, *, claim: str = "", says: str = "", ending: str = "", witness: Witness | None = None
+    layout: Layout,
+    story: Story,
+    *,
+    claim: str = "",
+    says: str = "",
+    ending: str = "",
+    witness: Witness | None = None,
+    patient: bool = False,
 ) -> Document:
-    """A story as the document of a story file; `claim` is the property's id and `says` its sentence."""
+    """A story as the document of a story file; `claim` is the property's id and `says` its sentence.
+
+    `patient`: it is told of a driver who lets the air settle before each act, though the claim is of any.
+    """
     arrangement = layout.arrangement
     file = StoryFile(
         format=STORY_FORMAT,
@@ -54,6 +64,7 @@ def story_json(
         unit=arrangement.unit,
         thresholds={volume: [str(mark) for mark in marks] for volume, marks in layout.thresholds.items()},
         start=story.start,
+        driver="after settling" if patient else None,
         lead=_lead(layout, story.lead),
         initial=state_shape(layout, story, 0),
         steps=_steps(layout, story),
@@ -61,7 +72,7 @@ def story_json(
         seconds=list(story.seconds) or None,
         witness=None if witness is None else witness_record(witness),
     )
-    without = {key for key in ("lead", "loop", "seconds", "witness") if getattr(file, key) is None}
+    without = {key for key in ("driver", "lead", "loop", "seconds", "witness") if getattr(file, key) is None}
     return file.model_dump(mode="json", by_alias=True, exclude=without)
 
 
