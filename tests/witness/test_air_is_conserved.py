@@ -140,7 +140,7 @@ def test_where_only_litres_are_wanting_it_is_said_whose(monkeypatch: pytest.Monk
     )
     start = replace(arrangement.starts[0], pressures=exactly(pilot=600, tank=0, by=0))
     bare = replace(other, starts=(start,))
-    monkeypatch.setattr("bandproof.witness.concretise._why_not", lambda *_: Unclear(NoPressures(Unreal.NO_SIZES)))
+    monkeypatch.setattr("bandproof.witness.concretise._refuted", lambda *_: Unclear(NoPressures(Unreal.NO_SIZES)))
     rule = StepRule(layout_for(bare, claim))
     problem = pose(rule, claim)
     story = shortest(problem)

@@ -83,6 +83,9 @@ _SHORTENING = 2_000_000
 #: A story with what it repeats made more often is only looked at while its steps times all parts are no more than this.
 _LONGEST = 2000
 
+#: Up to so many gates, over all steps, another run is looked for first: it takes less than a second.
+_SMALL = 20_000
+
 #: How many runs of one length are looked at that come with likely pressures: every other one or so turns out real.
 _TRIES = 4
 
@@ -177,20 +180,31 @@ def concretise(
     found = _solve(layout, story, claim, sizes, check, told=told) or _pumped(layout, story, claim, check)
     if found is not None:
         return found
+    witness = Witness(rule, problem, sizes)
+
+    shortest = len(joined(story).steps)
+
+    def other() -> Concrete | None:
+        for depth in range(shortest, shortest + more + 1):
+            for seed in range(1, _TRIES + 1):
+                run = witness.at(depth, limit, check, seed=seed)
+                if run is None:
+                    break
+                like = tell(layout, claim, [problem.state_of(values) for values in run], problem.round_from(run))
+                real = _solve(layout, like, claim, sizes, check, told=told)
+                if real is not None:
+                    return real
+        return None
+
+    # Of small problems another run is found sooner than why this one is not real; of large ones that teaches more.
+    small = shortest * witness.gates <= _SMALL
+    if small and (found := other()) is not None:
+        return found
     refuted = _refuted(layout, story, check)
     if isinstance(refuted, Impossible):
         return refuted
-    witness = Witness(rule, problem, sizes)
-    shortest = len(joined(story).steps)
-    for depth in range(shortest, shortest + more + 1):
-        for seed in range(1, _TRIES + 1):
-            run = witness.at(depth, limit, check, seed=seed)
-            if run is None:
-                break
-            other = tell(layout, claim, [problem.state_of(values) for values in run], problem.round_from(run))
-            found = _solve(layout, other, claim, sizes, check, told=told)
-            if found is not None:
-                return found
+    if not small and (found := other()) is not None:
+        return found
     answer = _with_sizes(layout, story, claim, refuted, check, told=told)
     return _hinting(layout, story, answer, check) if isinstance(answer, Unclear) else answer
 

@@ -119,6 +119,8 @@ class Witness:
             *discrete.values(),
         ]
         nodes = circuit.cone([*roots, *(bit.literal for bit in problem.bits)])
+        #: How many there are in a step.
+        self.gates = len(nodes)
         known = circuit.names
         bits = {bit.literal >> 1: BoolSymbol(f"b{i}", _HERE) for i, bit in enumerate(problem.bits)}
         inputs = {node: BoolSymbol(f"w{node}", _HERE) for node in nodes if node in known and node not in bits}
