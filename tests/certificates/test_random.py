@@ -20,6 +20,7 @@ from tests.differential.cases import draw_paced
 from tests.strategies import arrangements, layout_for, properties
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(st.data())
 @settings(max_examples=40, deadline=None)

@@ -83,6 +83,7 @@ def timeless(findings: tuple[Finding, ...]) -> list[Finding]:
     return [replace(finding, seconds=0.0) for finding in findings]
 
 
+@pytest.mark.thorough
 def test_workers_find_what_one_process_finds_whatever_their_number(tmp_path: Path) -> None:
     cases = [sample(tmp_path / "one"), sample(tmp_path / "two", HEAD + PROVEN)]
     alone = [timeless(found) for found in prove(cases)]
@@ -96,6 +97,7 @@ def test_every_finding_is_heard_of_as_it_comes(tmp_path: Path) -> None:
     assert sorted(heard) == [(0, claim) for claim in range(5)]
 
 
+@pytest.mark.thorough
 def test_a_worker_that_hangs_is_ended_and_the_others_go_on(tmp_path: Path) -> None:
     cases = [trapped(sample(tmp_path / "bad", HEAD + PROVEN), time.sleep, 60), sample(tmp_path / "good", HEAD + PROVEN)]
     (bad,), (good,) = prove(cases, limits=Limits(seconds=5), processes=2)
@@ -182,6 +184,7 @@ def at_work(folder: Path, seconds: float) -> subprocess.Popen[str]:
     return running
 
 
+@pytest.mark.thorough
 def test_ctrl_c_keeps_finished_results_and_leaves_no_process_behind(tmp_path: Path) -> None:
     running = at_work(tmp_path, 600)
     try:

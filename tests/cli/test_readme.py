@@ -86,6 +86,7 @@ def test_files_and_folders_named_are_there() -> None:
         assert list(ROOT.glob(name.rstrip("/"))), name
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_the_picture_is_of_the_story_that_is_found_on_the_twin() -> None:
     """Which vehicle is found, and its pressures, may change with a library's version; these do not."""

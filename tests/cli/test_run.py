@@ -266,6 +266,7 @@ expect = "keeper is lock_then_ramp and bell is calm and lock_chamber is at least
 """
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @pytest.mark.parametrize(("steps", "bell", "number"), [(AT_ONCE, "rung", 1), (WAITED, "calm", 2)])
 def test_two_hands_at_once_are_no_patient_driver(steps: str, bell: str, number: int) -> None:

@@ -103,6 +103,7 @@ def test_the_runner_decides_as_proved_by_hand(case: Case) -> None:
     decides_as_proved(case, real=False)
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "case",

@@ -74,6 +74,7 @@ def test_engines_agree_with_enumeration(data: st.DataObject) -> None:
     compare_engines(data)
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(st.data())
 @SMALL

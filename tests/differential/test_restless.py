@@ -169,6 +169,7 @@ def compare_some(number: int, found: Counter[str], regime: Regime) -> None:
     draw()
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_both_meanings_agree_on_what_hunts_holds_and_is_pumped() -> None:
     """As much is drawn of each regime. A good share of what is drawn has each feature, and of the states show it."""

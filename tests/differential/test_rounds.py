@@ -68,6 +68,7 @@ def compare_due(data: st.DataObject) -> None:
         assert rule.circuit.evaluate(roots, node_values(problem, bit_values(problem, state))) == found
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(st.data())
 @SMALL

@@ -113,6 +113,7 @@ def test_every_start_is_taken_for_one(data: st.DataObject) -> None:
     compare_starts(data)
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(st.data())
 @SMALL

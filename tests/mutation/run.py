@@ -31,11 +31,14 @@ BREAKS = (
     *(*STATES, *FLOW, *COUNTERS, *STEPS, *ENDLESS, *MOTION),
 )
 
+#: With what the default run leaves out for its time alone.
+SHORT = ("-m", "not long and not huge")
+
 #: Quickest first. The table is asked with few engines: each statement of the meaning has one at least.
 SUITES = {
-    "numbers": ["tests/unit/machine", "tests/unit/encoding", "tests/unit/test_walker.py"],
-    "table": ["tests/conformance", "-k", "not diagrams and not z3 and not induction"],
-    "differential": ["tests/differential", "-m", "not long", "--hypothesis-seed=7"],
+    "numbers": ["tests/unit/machine", "tests/unit/encoding", "tests/unit/test_walker.py", *SHORT],
+    "table": ["tests/conformance", "-k", "not diagrams and not z3 and not induction", *SHORT],
+    "differential": ["tests/differential", *SHORT, "--hypothesis-seed=7"],
 }
 
 #: A break may send a search round in circles; none of the suites takes a tenth of this.

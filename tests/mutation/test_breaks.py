@@ -24,6 +24,7 @@ def test_a_break_that_does_not_fit_is_an_error() -> None:
         Break("some.py", "def f(", "z", "w", "none").apply("def f(): return y")
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_a_break_is_noticed_where_sound_source_passes() -> None:
     (outcome,) = try_breaks(

@@ -36,6 +36,7 @@ from .test_soundness import BATCH, SEED, follow_batch
 from .trajectory import Begin, Deed, Numbers
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_races_are_followed_with_counters_on(record_property: Callable[[str, object], None]) -> None:
     counts = follow_batch(SEED + 100, 60, record_property, paced_cases()).counts
@@ -44,6 +45,7 @@ def test_races_are_followed_with_counters_on(record_property: Callable[[str, obj
     assert counts["whole bands while another was due"] >= 10
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_races_of_valves_that_take_their_time_are_followed(record_property: Callable[[str, object], None]) -> None:
     counts = follow_batch(SEED + 120, 60, record_property, paced_cases(reacting=True)).counts

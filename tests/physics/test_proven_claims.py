@@ -127,6 +127,7 @@ def hunt_batch(number: int, size: int, report: Callable[[str, object], None]) ->
     return counts
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_no_vehicle_breaks_what_is_proven(record_property: Callable[[str, object], None]) -> None:
     counts = hunt_batch(0, 30, record_property)

@@ -107,6 +107,7 @@ def follow_until(regime: Regime, enough: int, batch: int, most: int, report: Cal
 by_regime = pytest.mark.parametrize("regime", REGIMES, ids=lambda regime: regime.name)
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @by_regime
 def test_each_regime_is_followed(regime: Regime, record_property: Callable[[str, object], None]) -> None:

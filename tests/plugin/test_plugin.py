@@ -199,6 +199,7 @@ def test_one_arrangement_is_encoded_once_however_many_packs_name_it(
     assert len(built) == 1
 
 
+@pytest.mark.thorough
 def test_the_same_run_spread_over_processes_gives_the_same_outcomes(packs: pytest.Pytester) -> None:
     lay(packs.path, ALL)
     done = packs.runpytest_subprocess("properties", "-n", "2", "--dist", "loadgroup")

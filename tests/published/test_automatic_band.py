@@ -46,6 +46,7 @@ def test_wrong_variant_a_setting_that_can_be_above_45_is_refuted(name: str, sett
     assert verdicts(with_setting(name, "automatic_release", setting)) == (Verdict.PROVEN, Verdict.REFUTED)
 
 
+@pytest.mark.thorough
 @BOTH
 def test_wrong_variant_a_tolerance_across_the_whole_band_is_refuted_at_both_ends(name: str) -> None:
     assert verdicts(with_setting(name, "automatic_release", "19..46 psi")) == (Verdict.REFUTED, Verdict.REFUTED)

@@ -106,6 +106,7 @@ def others_moves_by_part(run: Trajectory) -> dict[str, list[tuple[float, str]]]:
     return found
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @pytest.mark.parametrize(("model", "start", "script"), SCENARIOS)
 def test_both_simulators_tell_the_same(model: str, start: str, script: Script) -> None:

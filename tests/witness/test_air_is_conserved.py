@@ -438,6 +438,7 @@ def test_an_end_at_rest_is_at_rest() -> None:
     assert pilot == tank == 450 * KPA
 
 
+@pytest.mark.thorough
 def test_a_drift_before_an_act_is_marked() -> None:
     """The tap is shut again before the tank crosses any threshold, yet what it took in the meantime is needed later."""
     arrangement, claim = lock()

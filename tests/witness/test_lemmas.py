@@ -224,6 +224,7 @@ def test_random_runs_are_real_with_sound_accounts_or_teach_a_lemma_that_forbids_
         assert watched(rule, refine(rule, pose(rule, claim), answer.lemma), story)
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(st.data())
 @settings(max_examples=40, deadline=None)

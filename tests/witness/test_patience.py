@@ -48,6 +48,7 @@ def pumped() -> tuple[Arrangement, Property]:
     return piped(volumes, parts, start, "off", "on"), never(below("tank", 700))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("pace", "found"), [(Pace.ANY_TIME, True), (Pace.AFTER_SETTLING, False)])
 def test_strokes_that_a_search_adds_wait_where_the_driver_does(
     monkeypatch: pytest.MonkeyPatch, pace: Pace, *, found: bool

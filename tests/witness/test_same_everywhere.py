@@ -27,6 +27,7 @@ for arrangement, claim in (cylinder(("1", "40")), ring(960), lock(), shuttle()):
 """
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_the_order_of_sets_leaves_no_trace() -> None:
     root = Path(__file__).parents[2]

@@ -54,6 +54,7 @@ def broken() -> Finding:
     return Finding("a", "a holds", "none", Verdict.REFUTED, (Lemmas(1),), layout=layout(), story=breakaway_story())
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 @given(findings())
 @settings(deadline=None, max_examples=150)

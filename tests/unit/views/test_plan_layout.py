@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -31,6 +32,7 @@ def laid(things: list[Thing]) -> Laid:
     return lay_out(things, dict.fromkeys(names, 40.0), left=10, top=20)
 
 
+@pytest.mark.thorough
 @given(drawings())
 @settings(deadline=None, max_examples=30)
 def test_no_thing_stands_on_another(things: list[Thing]) -> None:
@@ -41,6 +43,7 @@ def test_no_thing_stands_on_another(things: list[Thing]) -> None:
         assert apart, (one.key, other.key)
 
 
+@pytest.mark.thorough
 @given(drawings())
 @settings(deadline=None, max_examples=30)
 def test_every_pipe_is_one_piece_that_meets_all_its_things(things: list[Thing]) -> None:

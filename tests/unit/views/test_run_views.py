@@ -54,6 +54,7 @@ CLAIMS = pytest.mark.parametrize(
 )
 
 
+@pytest.mark.thorough
 @CLAIMS
 def test_the_text_fits_a_screen_and_says_when_the_claim_is_broken(name: str) -> None:
     finding, files = shown(name)
