@@ -77,5 +77,17 @@ def _join(passage: Passage, joined: dict[str, set[str]], fed: set[str], vented: 
 
 
 def _may_hover(part: Part) -> bool:
-    """A fast part that can come back to a state it left might flick to and fro between two looks at it."""
-    return not part.slow and any(m.target == n.source and m.source == n.target for m in part.moves for n in part.moves)
+    """A fast part that can come back to a state it left, by whatever way, might flick round and round between two looks at it."""
+    return not part.slow and any(state in _beyond(part, state) for state in part.states)
+
+
+def _beyond(part: Part, state: str) -> set[str]:
+    """The states that moves lead to from this one, by way of others."""
+    found: set[str] = set()
+    waiting = [state]
+    while waiting:
+        here = waiting.pop()
+        further = {move.target for move in part.moves if move.source == here != move.target} - found
+        found |= further
+        waiting += further
+    return found
