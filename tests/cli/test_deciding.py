@@ -111,6 +111,7 @@ def test_engines_meet_the_same_formulas_whatever_was_asked_before(tmp_path: Path
     assert clauses() == clauses(*case.properties[1:]) == clauses(*reversed(case.properties))
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_an_answer_does_not_depend_on_what_was_asked_before() -> None:
     case = load_cases([ROOT / "models" / "twins" / "fed_from_one_tank.toml"])[0]

@@ -206,6 +206,7 @@ def test_ctrl_c_keeps_finished_results_and_leaves_no_process_behind(tmp_path: Pa
     assert ends(running.pid)
 
 
+@pytest.mark.thorough
 def test_a_worker_does_not_outlive_a_parent_that_is_killed(tmp_path: Path) -> None:
     """The worker is at its case while the parent is killed, and ends when that is done instead of waiting for more."""
     running = at_work(tmp_path, 3)

@@ -101,6 +101,7 @@ def decided(folder: Path, arrangement: str, then: str) -> Finding:
     return Decider(case).decide(case.claims[0])
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_what_no_vehicle_does_is_not_refuted(tmp_path: Path) -> None:
     finding = decided(tmp_path, SHUTTLE, "at least 60 psi")

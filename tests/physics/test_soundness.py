@@ -65,6 +65,7 @@ def test_the_band_machine_follows_every_trajectory(record_property: Callable[[st
     assert counts["still"] >= 70
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_the_band_machine_follows_parts_that_take_their_time(record_property: Callable[[str, object], None]) -> None:
     counts = follow_batch(SEED + 70, 40, record_property, cases(reacting=True)).counts

@@ -125,6 +125,7 @@ def ask(seed: int, count: int, report: Counter[str]) -> None:
             assert not (at_least and all(layout.high(v, inside[v]) <= mark for v, mark in imbalance.below))
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_no_equilibrium_is_an_imbalance() -> None:
     report: Counter[str] = Counter()
@@ -141,6 +142,7 @@ def test_none_of_1000_equilibria_is_an_imbalance(seed: int) -> None:
     assert report["balanced"] >= 90
 
 
+@pytest.mark.thorough
 @pytest.mark.slow
 def test_with_any_of_its_literals_left_out_a_balance_is_found_or_shown_without() -> None:
     """What is found is as wide as it can be by leaving one fact out: each is needed."""

@@ -64,6 +64,7 @@ def test_strokes_that_a_search_adds_wait_where_the_driver_does(
     assert (sought.witness is not None) is found
 
 
+@pytest.mark.thorough
 def test_a_witness_quicker_than_the_claim_s_driver_is_none() -> None:
     arrangement, claim = pumped()
     layout = layout_for(arrangement, claim)
@@ -75,6 +76,7 @@ def test_a_witness_quicker_than_the_claim_s_driver_is_none() -> None:
     assert seeking._told(layout, patient, [lambda _: witness]) == Sought(witness.tried)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("first", "asked", "unread"),
     [(Unreadable("on a threshold"), [0, 1, 2], ""), (Unreadable("900 steps", long=True), [0], "900 steps")],

@@ -77,6 +77,7 @@ def test_the_text_fits_a_screen_and_says_when_the_claim_is_broken(name: str) -> 
         assert word in " ".join(text.split()) + " "
 
 
+@pytest.mark.thorough
 def test_what_fails_is_told_and_drawn_with_the_witness_s_number_against_its_limit() -> None:
     finding, files = shown("knobs-stay-fed-without-tank-1")
     assert finding.witness is not None
@@ -88,6 +89,7 @@ def test_what_fails_is_told_and_drawn_with_the_witness_s_number_against_its_limi
     assert f"Not kept at {spoken_time(finding.witness.end)}: {told}" in " ".join(_words(files[".svg"]))
 
 
+@pytest.mark.thorough
 @CLAIMS
 def test_every_act_of_the_story_is_told_and_lettered(name: str) -> None:
     finding, files = shown(name)
