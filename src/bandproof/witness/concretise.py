@@ -80,6 +80,9 @@ _PREFERRING = 10_000_000
 #: The same, for one try at leaving something out of a lemma: a longer lemma is only a weaker one.
 _SHORTENING = 2_000_000
 
+#: Of a lemma with more literals only the solver's own core is kept; what that can do without is seen once accounts are drawn up from it alone.
+_MANY = 200
+
 #: A story with what it repeats made more often is only looked at while its steps times all parts are no more than this.
 _LONGEST = 2000
 
@@ -545,7 +548,9 @@ def _smaller(
     if outcome is not Answer.NO:
         return Unclear(NoPressures(Unreal.GAVE_UP))
     solver.session.limit(_SHORTENING)
-    core = _without_needless(asked, solver.session, [[beginning], *_by_place(switch)])
+    core = solver.session.core()
+    if len(switch) <= _MANY:
+        core = _without_needless(asked, solver.session, [[beginning], *_by_place(switch)])
     needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
     return lemma_of(needs, lemma.start if beginning in core else None)
 
