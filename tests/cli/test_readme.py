@@ -77,7 +77,7 @@ def test_the_two_commands_are_single_lines_that_ask_for_nothing_but_python() -> 
 def test_continuous_integration_runs_the_last_command_on_all_packs_as_well() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     command = ".venv/bin/python -m pytest -n auto --dist loadgroup"
-    assert script.splitlines()[-1] == f'exec {command} -m "not long and not huge" "$@"'
+    assert script.splitlines()[-1] == f'exec {command} --bandproof-time 1200 -m "not long and not huge" "$@"'
     assert f"    {command}\n" in TEXT
 
 
