@@ -90,8 +90,11 @@ def test_two_solvers_agree_that_the_accounts_of_a_lemma_contradict_each_other(sa
     assert forbids(layout, lemma, story)
 
 
+@pytest.mark.parametrize("many", [0, 10**6])
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_nothing_in_a_lemma_can_be_spared(sample: Sample) -> None:
+def test_nothing_in_a_lemma_can_be_spared(monkeypatch: pytest.MonkeyPatch, sample: Sample, many: int) -> None:
+    """However few literals are many: a core that the solver cannot make smaller is looked at one by one all the same."""
+    monkeypatch.setattr("bandproof.witness.concretise._MANY", many)
     layout, _, lemma = taught(sample)
     for number, place in enumerate(lemma.places):
         for atom in place:

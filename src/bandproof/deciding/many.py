@@ -21,7 +21,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
-from typing import TYPE_CHECKING
 
 from bandproof.deciding.cases import Case, Observer, SilenceObserver
 from bandproof.deciding.one import Decider, unanswered
@@ -29,9 +28,6 @@ from bandproof.findings.finding import Finding, out_of_memory
 from bandproof.findings.limits import Limits, resident_megabytes
 from bandproof.findings.reasons import OutOfMemory, OutOfTime, Reason, WorkerDied
 from bandproof.text.errors import CrossCheckError
-
-if TYPE_CHECKING:
-    from bandproof.engines.silence import Quiet
 
 #: Seconds a worker may overstay a time limit before it is ended from outside: one long solver query.
 _GRACE_SECONDS = 2.0
@@ -57,10 +53,6 @@ def processors() -> int:
         return os.cpu_count() or 1
 
 
-def _deaf(_case: int, _quiet: Quiet) -> None:
-    """Tell nobody."""
-
-
 def decide_all(
     cases: Sequence[Case],
     wanted: Sequence[Iterable[int]],
@@ -68,7 +60,7 @@ def decide_all(
     processes: int,
     observer: Observer,
     *,
-    silent: SilenceObserver = _deaf,
+    silent: SilenceObserver,
 ) -> None:
     """Decide the claims numbered in `wanted[i]` of `cases[i]`, telling `observer` of each finding as it comes.
 

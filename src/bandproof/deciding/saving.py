@@ -32,7 +32,7 @@ from bandproof.views.phrases import ending, from_then_on, plain
 from bandproof.views.piping_plan import piping_svg
 from bandproof.views.pressures_plot import pressures_svg
 from bandproof.views.run_plot import run_svg
-from bandproof.views.run_text import failing_words, run_text, vehicle_text
+from bandproof.views.run_text import run_text, vehicle_text, what_fails
 from bandproof.views.story_graph import story_dot
 from bandproof.views.story_text import story_text
 
@@ -188,7 +188,7 @@ def _rendered(finding: Finding, claim: Property | None, name: str, head: str) ->
             files[name + PRESSURES] = named(plot, title, "Pressures over the steps of a story.")
         try:
             heading = f"{title}{_elsewhere(finding, name)}"
-            shown = "\n".join([last, *(failing_words(finding, claim) if story.seconds else ())])
+            shown = "\n".join([last, *(what_fails(finding, claim) if story.seconds else ())])
             graph = render_svg(story_dot(layout, story, title=heading, ending=shown, claim=claim))
             files[name + GRAPH] = named(graph, title, f"The steps of a story as a graph. {last}")
         except DrawingError as error:

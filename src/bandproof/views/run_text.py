@@ -245,7 +245,7 @@ def _last(
     layout: Layout, finding: Finding, claim: Property | None, story: Story | None, witness: Witness
 ) -> Iterator[str]:
     yield from _paragraph(f"At {spoken_time(witness.end)}:", "  ", "  ")
-    for word, text in () if story is None else failing(finding, claim):
+    for word, text in () if story is None else _in_words(finding, claim):
         yield from _paragraph(f"{word}: {text}.", "  ", "    ")
     then = [f"{plain(name)} {_pressure(layout, Fraction(value))}" for name, value in witness.pressures.items()]
     yield from _paragraph(f"Pressures then: {', '.join(then)}.", "  ", "    ")
@@ -255,14 +255,14 @@ def _last(
             yield from _paragraph(f"{text}; the limit is {_pressure(layout, Fraction(measured.limit))}.", "  ", "    ")
 
 
-def failing_words(finding: Finding, claim: Property | None) -> tuple[str, ...]:
-    """`failing` in a line each, with the time."""
+def what_fails(finding: Finding, claim: Property | None) -> tuple[str, ...]:
+    """What of the claim the end of a witness's run does not keep, a line each, with its number and the time."""
     time = "" if finding.witness is None else spoken_time(finding.witness.end)
-    return tuple(f"{word} at {time}: {text}." for word, text in failing(finding, claim))
+    return tuple(f"{word} at {time}: {text}." for word, text in _in_words(finding, claim))
 
 
-def failing(finding: Finding, claim: Property | None) -> tuple[tuple[str, str], ...]:
-    """What of the claim the end of a witness's run does not keep (or, of one that is to be shown, does), with its numbers."""
+def _in_words(finding: Finding, claim: Property | None) -> tuple[tuple[str, str], ...]:
+    """`_failing` in words, with its numbers."""
     layout, story, witness = finding.layout, finding.story, finding.witness
     if layout is None or story is None or witness is None:
         return ()

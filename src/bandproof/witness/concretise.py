@@ -549,7 +549,7 @@ def _smaller(
         return Unclear(NoPressures(Unreal.GAVE_UP))
     solver.session.limit(_SHORTENING)
     core = solver.session.core()
-    if len(switch) <= _MANY:
+    if len(switch) <= _MANY or len(core) == len(switches):
         core = _without_needless(asked, solver.session, [[beginning], *_by_place(switch)])
     needs: Needs = frozenset(item for item, symbol in switch.items() if symbol in core)
     return lemma_of(needs, lemma.start if beginning in core else None)

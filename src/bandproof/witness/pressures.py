@@ -119,7 +119,7 @@ class Witness:
             *discrete.values(),
         ]
         nodes = circuit.cone([*roots, *(bit.literal for bit in problem.bits)])
-        #: How many there are in a step.
+        #: How many gates the formulas of one step have.
         self.gates = len(nodes)
         known = circuit.names
         bits = {bit.literal >> 1: BoolSymbol(f"b{i}", _HERE) for i, bit in enumerate(problem.bits)}

@@ -1,5 +1,6 @@
-"""A driver who lets the air settle before each act pumps no faster than that, whoever plans his strokes.
+"""Which of the vehicles that a search finds count, and which of them are told.
 
+A driver who lets the air settle before each act pumps no faster than that, whoever plans his strokes.
 A tank of 20 litres is fed through C = 2.5 from 1,000 kPa: at 700 kPa that gives 22 dm3/s of free air. A stroke of the knob takes
 a litre of its air, some 8 dm3, and fills and empties the line in little more than a tenth of a second. So a hand that does not
 wait takes 60 dm3/s. One that waits until the air has settled looks at still air for a tenth of a second before each of
