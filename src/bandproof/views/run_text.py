@@ -256,9 +256,11 @@ def _last(
 
 
 def what_fails(finding: Finding, claim: Property | None) -> tuple[str, ...]:
-    """What of the claim the end of a witness's run does not keep, a line each, with its number and the time."""
-    time = "" if finding.witness is None else spoken_time(finding.witness.end)
-    return tuple(f"{word} at {time}: {text}." for word, text in _in_words(finding, claim))
+    """What of the claim the end of a witness's run does not keep, with its number, a line each below one with the time."""
+    told = _in_words(finding, claim)
+    if finding.witness is None or not told:
+        return ()
+    return (f"{told[0][0]} at {spoken_time(finding.witness.end)}:", *(f"{text}." for _, text in told))
 
 
 def _in_words(finding: Finding, claim: Property | None) -> tuple[tuple[str, str], ...]:

@@ -179,8 +179,11 @@ def _draw_box(
     fields += (
         [dot.field([line for row in rows for line in dot.lines(row, _BOX_WIDTH, dot.INDENT)], "l")] if rows else []
     )
-    fields += [dot.field(dot.lines(said, _BOX_WIDTH), "l") for said in ending.splitlines()]
-    looks = {"shape": "record", "fontsize": "11", "margin": "0.12,0.03", "group": f"column {column}"}
+    first, *further = ending.splitlines() or [""]
+    fields += [dot.field(dot.lines(first, _BOX_WIDTH), "l")] if first else []
+    below = [line for said in further for line in dot.lines(said, _BOX_WIDTH, dot.INDENT)]
+    fields += [dot.field(below, "l")] if below else []
+    looks = {"shape": "record", "fontsize": "11", "margin": "0.17,0.03", "group": f"column {column}"}
     looks |= {"penwidth": "3"} if ending else {}
     drawing.node(_state(number), dot.record(fields), **looks)
 

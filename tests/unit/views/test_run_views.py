@@ -86,7 +86,8 @@ def test_what_fails_is_told_and_drawn_with_the_witness_s_number_against_its_limi
     assert measured.limit == pytest.approx(60 * PSI)
     told = f"knob feed is at least 60 psi (low warning); it is at {measured.pascals / PSI:.1f} psi"
     assert told in failing
-    assert f"Not kept at {spoken_time(finding.witness.end)}: {told}" in " ".join(_words(files[".svg"]))
+    drawn = " ".join(" ".join(_words(files[".svg"])).split())
+    assert f"Not kept at {spoken_time(finding.witness.end)}: {told}" in drawn
 
 
 @pytest.mark.thorough
